@@ -1,0 +1,67 @@
+"""Every error that the planner raises on purpose.
+
+    PlannerError
+    ├── InputError      what the user wrote is wrong: file, line, problem, cure (exit code 2)
+    ├── UnknownName     a name that the catalogue does not hold, with the nearest ones (turned into InputError at the door)
+    ├── RulebookError   a rule file is wrong: file, line, problem, cure (exit code 2)
+    ├── EngineError     the rule engine answered with an exception of its own (exit code 3)
+    └── NoProgramme     no programme can satisfy the rules (exit code 1)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from difflib import get_close_matches
+
+from planner.model import Place
+
+
+class PlannerError(Exception):
+    """Base of all errors raised on purpose."""
+
+
+class InputError(PlannerError):
+    """What the user wrote is wrong. Printed as ``file:line: problem; cure``."""
+
+    def __init__(self, place: Place | str, problem: str, cure: str = "") -> None:
+        self.place = place
+        self.problem = problem
+        self.cure = cure
+        super().__init__(f"{place}: {problem}" + (f"; {cure}" if cure else ""))
+
+
+class RulebookError(InputError):
+    """A rule, limit or catalogue file is wrong."""
+
+
+class UnknownName(PlannerError):
+    """A name that is not known: ``kind`` (active, target ...), ``name`` and the nearest known names."""
+
+    def __init__(self, kind: str, name: str, known: Iterable[str]) -> None:
+        self.kind = kind
+        self.name = name
+        self.nearest = nearest(name, known)
+        super().__init__(f"unknown {kind} '{name}'" + (f"; {self.cure}" if self.cure else ""))
+
+    @property
+    def cure(self) -> str:
+        """What to write instead, or an empty text."""
+        return f"did you mean {' or '.join(self.nearest)}?" if self.nearest else ""
+
+
+class EngineError(PlannerError):
+    """The rule engine failed; names the rule where that is known."""
+
+
+class NoProgramme(PlannerError):
+    """No programme can satisfy the rules; ``reasons`` names a smallest set of rules and limits that clash."""
+
+    def __init__(self, message: str, reasons: Sequence[str] = ()) -> None:
+        self.reasons = tuple(reasons)
+        super().__init__(message)
+
+
+def nearest(name: str, known: Iterable[str], count: int = 2) -> tuple[str, ...]:
+    """Up to ``count`` known spellings closest to ``name``."""
+    folded = {text.casefold(): text for text in known}
+    return tuple(folded[hit] for hit in get_close_matches(name.casefold(), list(folded), n=count, cutoff=0.6))
