@@ -7,7 +7,7 @@ L/ha of water, hours of re-entry. Dates are ``datetime.date``. Group codes and s
 
 from __future__ import annotations
 
-from datetime import date
+import datetime
 from typing import Any, Literal
 
 import msgspec
@@ -17,6 +17,7 @@ Grade = Literal["read", "trial", "recalled", "practice", "our reading", "demo", 
 Confidence = Literal["high", "medium", "low"]
 RatingClass = Literal["poor", "fair", "good", "very good", "excellent"]
 Truth = bool | None  # three-valued: None is "unknown", never "no"
+Day = datetime.date
 
 SEVERITIES: tuple[Severity, ...] = ("breach", "caution", "advice")
 CLASSES: tuple[RatingClass, ...] = ("poor", "fair", "good", "very good", "excellent")
@@ -444,10 +445,10 @@ class Field(Struct, kw_only=True):
     area: float | None = None  # ha
     country: str | None = None
     region: str | None = None
-    sown: date | None = None
+    sown: Day | None = None
     type: Literal["spring", "winter", ""] = ""
-    stages: dict[str, date] = {}
-    harvest: date | None = None
+    stages: dict[str, Day] = {}
+    harvest: Day | None = None
     targets: tuple[FieldTarget, ...] | None = None  # None: the document names none
     grain_yield: float | None = None  # kg/ha
     grain_price: float | None = None  # money per kg
@@ -456,7 +457,7 @@ class Field(Struct, kw_only=True):
     history: tuple[Season, ...] = ()
     latitude: float | None = None
     maturity_group: str | None = None
-    temperatures: tuple[tuple[date, float, float], ...] = ()  # day, least, most, Celsius
+    temperatures: tuple[tuple[Day, float, float], ...] = ()  # day, least, most, Celsius
     place: Place = Place()
 
 
@@ -475,7 +476,7 @@ class Pass(Struct, kw_only=True):
     """One trip over the field. ``number`` is its place in the programme, from 1."""
 
     number: int
-    date: date | None = None
+    date: Day | None = None
     stage: str | None = None
     how: Literal["foliar", "seed", "in-furrow"] = "foliar"
     tank: tuple[TankItem, ...]
