@@ -1,0 +1,1 @@
+"""Facts: a programme as flat facts that rules can look at."""
