@@ -288,7 +288,7 @@ def _build(text: str, name: str) -> Document:
             raise fail(
                 line, f"an anchor (&{event.anchor}) stands here", "write the value out where it is needed"
             )
-        scalar = isinstance(event, yaml.ScalarEvent)
+        scalar = isinstance(event, yaml.ScalarEvent)  # else a list or mapping begins
         if event.tag is not None:
             raise fail(
                 line, f"a tag ({_short_tag(event.tag)}) stands here", "remove it; put quotes around text"
