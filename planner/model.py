@@ -27,7 +27,7 @@ class Struct(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Base of every model class: immutable, keyword-only, unknown fields refused."""
 
 
-class Place(Struct, kw_only=True):
+class Place(Struct, frozen=True, kw_only=True):
     """Where a value stands in what the user wrote: file name and line (1-based), or a cell address."""
 
     file: str = ""
@@ -40,7 +40,7 @@ class Place(Struct, kw_only=True):
         return f"{self.file}:{self.line}" if self.line else self.file
 
 
-class Backing(Struct, kw_only=True):
+class Backing(Struct, frozen=True, kw_only=True):
     """What a fact rests on: keys into the bibliography, the place in them, and how sure we are."""
 
     sources: tuple[str, ...] = ()
@@ -66,7 +66,7 @@ class Backing(Struct, kw_only=True):
         return f"{self.grade}, {self.confidence} confidence" if self.confidence and self.grade != "read" else self.grade
 
 
-class Source(Struct, kw_only=True):
+class Source(Struct, frozen=True, kw_only=True):
     """One entry of the bibliography."""
 
     key: str
@@ -86,7 +86,7 @@ class Source(Struct, kw_only=True):
 # --- groups and actives ---------------------------------------------------------------------------------------------
 
 
-class Group(Struct, kw_only=True):
+class Group(Struct, frozen=True, kw_only=True):
     """One mode-of-action group. ``key`` is scheme and code, for example ``FRAC 11``."""
 
     key: str
@@ -97,6 +97,11 @@ class Group(Struct, kw_only=True):
     target_site: str = ""
     risk: str = "unknown"  # low, low-medium, medium, medium-high, high, mixed (see the actives), unknown
     multi_site: bool = False
+    former: tuple[str, ...] = ()  # codes that older lists print for it, without the scheme
+    main: str = ""  # main group where the code is a sub-group (IRAC 1 for 1A)
+    acts_on: str = ""  # IRAC: nerve muscle, respiration, growth ...
+    moa: str = ""  # FRAC: code of the mode of action, for example C3
+    family_backing: Backing = Backing()
     backing: Backing = Backing()
 
     @property
@@ -107,7 +112,7 @@ class Group(Struct, kw_only=True):
         return f"{lead} {self.code} ({family})" if family else f"{lead} {self.code}"
 
 
-class Active(Struct, kw_only=True):
+class Active(Struct, frozen=True, kw_only=True):
     """One active ingredient. Risk belongs to the active: a code may hold two levels."""
 
     name: str
@@ -118,6 +123,9 @@ class Active(Struct, kw_only=True):
     risk: str = "unknown"
     multi_site: bool = False
     mobility: str = ""  # contact, translaminar, locally systemic, xylem mobile, systemic; empty: not known
+    aliases: tuple[str, ...] = ()  # other spellings and trade words for the same active
+    former: tuple[str, ...] = ()  # letters and numbers that older lists and labels print, in words
+    recalled: tuple[str, ...] = ()  # parts of the row that were recalled although the row was read
     backing: Backing = Backing()
 
     @property
@@ -136,7 +144,7 @@ class Active(Struct, kw_only=True):
 # --- crops, stages, targets -----------------------------------------------------------------------------------------
 
 
-class Stage(Struct, kw_only=True):
+class Stage(Struct, frozen=True, kw_only=True):
     """One growth stage of one scale. ``bbch`` puts all scales of a crop in one order."""
 
     code: str
@@ -146,7 +154,7 @@ class Stage(Struct, kw_only=True):
     backing: Backing = Backing()
 
 
-class StageInterval(Struct, kw_only=True):
+class StageInterval(Struct, frozen=True, kw_only=True):
     """Typical days between two stages (``sown`` and ``harvest`` are stages here): average, least, most."""
 
     first: str
@@ -158,7 +166,7 @@ class StageInterval(Struct, kw_only=True):
     backing: Backing = Backing()
 
 
-class Crop(Struct, kw_only=True):
+class Crop(Struct, frozen=True, kw_only=True):
     """One crop with its stage scales and typical days between stages."""
 
     id: str
@@ -169,11 +177,15 @@ class Crop(Struct, kw_only=True):
     intervals: tuple[StageInterval, ...] = ()
     harvest_bbch: int = 99
     from_sowing: bool = True  # False: stages are never estimated from the sowing date (winter cereals, vines)
+    from_sowing_kinds: tuple[str, ...] = ()  # field types for which from_sowing holds ("spring"); empty: all
+    aliases: tuple[str, ...] = ()
+    two_digit_prefixes: tuple[str, ...] = ()  # scales whose two-digit codes read as BBCH codes (Z, GS)
+    note: str = ""
     bushel_kg: float | None = None
     backing: Backing = Backing()
 
 
-class RatedGroup(Struct, kw_only=True):
+class RatedGroup(Struct, frozen=True, kw_only=True):
     """A group's class on a target, before any resistance report."""
 
     code: str
@@ -181,7 +193,7 @@ class RatedGroup(Struct, kw_only=True):
     backing: Backing = Backing()
 
 
-class Target(Struct, kw_only=True):
+class Target(Struct, frozen=True, kw_only=True):
     """One disease of one crop."""
 
     id: str
@@ -196,6 +208,8 @@ class Target(Struct, kw_only=True):
     timing_style: Literal["continuous", "stage_timed", ""] = ""
     foliar_treatment: Truth = True  # False: no foliar treatment is listed for it
     survives_on_field: Truth = None
+    survives_backing: Backing = Backing()
+    treatment: str = ""  # seed or none where no foliar treatment is listed
     rated_groups: tuple[RatedGroup, ...] = ()
     risk: Literal["low", "medium", "high", ""] = ""  # pathogen risk class
     risk_backing: Backing = Backing()
@@ -204,9 +218,11 @@ class Target(Struct, kw_only=True):
     note: str = ""
     risk_raisers: tuple[str, ...] = ()
     weather: str = ""
+    facts: dict[str, str] = {}  # further facts to show: how it spreads, yield loss ...
+    backing: Backing = Backing()
 
 
-class Rating(Struct, kw_only=True):
+class Rating(Struct, frozen=True, kw_only=True):
     """How well exactly these actives control one target (one row per crop, target, actives and country)."""
 
     crop: str
@@ -222,10 +238,11 @@ class Rating(Struct, kw_only=True):
     interval: tuple[float, float] | None = None
     trials: int | None = None
     years: tuple[int, int] | None = None
+    passes: int | None = None  # passes of the season programme that the trials rated; None: one well-timed pass
     backing: Backing = Backing()
 
 
-class Report(Struct, kw_only=True):
+class Report(Struct, frozen=True, kw_only=True):
     """Reported field resistance (or a survey that found none: level ``none``) of one pathogen to one group."""
 
     crop: str
@@ -239,11 +256,18 @@ class Report(Struct, kw_only=True):
     first_year: int | None = None
     mutation: tuple[str, ...] = ()
     survey: bool = False
-    words: str = ""  # region in the words of the source
+    words: str = ""  # region or finding in the words of the source
+    status: str = ""
+    gene: str = ""
+    level_by_strain: dict[str, str] = {}
+    level_basis: str = ""  # on what the level rests
+    countries_basis: str = ""
+    mutation_recalled: bool = False
+    outside: bool = False  # of a crop that the catalogue does not hold: shown only
     backing: Backing = Backing()
 
 
-class Protection(Struct, kw_only=True):
+class Protection(Struct, frozen=True, kw_only=True):
     """Published days of protection: lower and upper end for these codes, or for a number of working groups."""
 
     crops: tuple[str, ...]  # ("all",) or crop ids
@@ -255,17 +279,18 @@ class Protection(Struct, kw_only=True):
     backing: Backing = Backing()
 
 
-class Retreatment(Struct, kw_only=True):
+class Retreatment(Struct, frozen=True, kw_only=True):
     """Published days to the next spray against one target."""
 
     crop: str
     targets: tuple[str, ...]
     least: float
     most: float
+    typical: float | None = None
     backing: Backing = Backing()
 
 
-class CoverageAdvice(Struct, kw_only=True):
+class CoverageAdvice(Struct, frozen=True, kw_only=True):
     """Droplets (ASABE S572 class codes) and carrier volume (L/ha) advised for a target and canopy."""
 
     crop: str
@@ -278,7 +303,7 @@ class CoverageAdvice(Struct, kw_only=True):
     backing: Backing = Backing()
 
 
-class HarmfulUse(Struct, kw_only=True):
+class HarmfulUse(Struct, frozen=True, kw_only=True):
     """A use that a source warns against at some stages for harm other than resistance."""
 
     id: str
@@ -288,23 +313,29 @@ class HarmfulUse(Struct, kw_only=True):
     needs_target: str = ""
     needs_other: str = ""  # a fact that no document gives: the row is carried, not checked
     days_before_harvest: int | None = None
+    when: str = ""
     effect: str = ""
     do_instead: str = ""
+    worst_stages: tuple[str, str] | None = None
+    kind: str = ""  # "resistance" where it is bad for resistance as well
+    includes: str = ""
     backing: Backing = Backing()
 
 
-class FungicideScore(Struct, kw_only=True):
+class FungicideScore(Struct, frozen=True, kw_only=True):
     """Score of a code in the combined-risk scheme."""
 
     code: str
-    score: float
+    score: float | None  # None: no score published, the combined risk is not assessed
+    risk: str = ""
+    by_active: bool = False  # the level of the active in the tank decides, not the code
     backing: Backing = Backing()
 
 
 # --- published limits -----------------------------------------------------------------------------------------------
 
 
-class LimitException(Struct, kw_only=True):
+class LimitException(Struct, frozen=True, kw_only=True):
     """A value that holds instead while ``target`` is in the field and the pass is at or after ``from_stage``."""
 
     target: str
@@ -312,7 +343,7 @@ class LimitException(Struct, kw_only=True):
     value: float
 
 
-class Limit(Struct, kw_only=True):
+class Limit(Struct, frozen=True, kw_only=True):
     """One published recommendation, as dated, sourced, graded data. Shares are fractions (0..1)."""
 
     id: str
@@ -345,6 +376,15 @@ class Limit(Struct, kw_only=True):
     adjacent_only: bool = False
     crops_from_memory: dict[str, Confidence] = {}
     superseded_by: str = ""
+    then_codes: tuple[str, ...] = ()
+    after: dict[str, Any] = {}
+    blocks: dict[str, Any] = {}
+    preferred: float | None = None
+    scope: str = ""
+    also: dict[str, Any] = {}
+    exception: str = ""
+    basis: dict[str, str] = {}  # why a machine key reads as it does, where the source does not say it outright
+    date_words: str = ""
     strength: str = ""
     condition: str = ""
     date: str = ""  # ISO year, year-month or day; empty is oldest
@@ -353,7 +393,7 @@ class Limit(Struct, kw_only=True):
     backing: Backing = Backing()
 
 
-class LimitKind(Struct, kw_only=True):
+class LimitKind(Struct, frozen=True, kw_only=True):
     """What a kind of published row means and which rules check it."""
 
     kind: str
@@ -364,12 +404,47 @@ class LimitKind(Struct, kw_only=True):
     reads: str = ""
 
 
+class LimitTable(Struct, frozen=True, kw_only=True):
+    """Most passes with a code by the total of passes: shown, never checked (rows hold the same numbers)."""
+
+    id: str
+    codes: tuple[str, ...]
+    crops: tuple[str, ...] = ()
+    targets: tuple[str, ...] = ()
+    unit: str = ""
+    values: tuple[tuple[int, int], ...] = ()  # total, most; empty: the table was not read
+    use: bool = False
+    use_note: str = ""
+    derived: bool = False
+    note: str = ""
+    backing: Backing = Backing()
+
+
+class CrossResistance(Struct, frozen=True, kw_only=True):
+    """A statement about groups or actives that fall together, or do not, when resistance comes."""
+
+    groups: tuple[str, ...] = ()
+    actives: tuple[str, ...] = ()
+    purposes: tuple[str, ...] = ()  # mixing, succession, counting
+    mechanism: str = ""
+    text: str = ""
+    backing: Backing = Backing()
+
+
+class Pathogen(Struct, frozen=True, kw_only=True):
+    """One pathogen with its other names and, by crop, its risk class."""
+
+    id: str
+    synonyms: tuple[str, ...] = ()
+    risk: dict[str, tuple[str, Backing]] = {}  # crop -> class, backing
+
+
 # --- products and labels --------------------------------------------------------------------------------------------
 
 AmountUnit = Literal["L/ha", "kg/ha"]
 
 
-class CropLabel(Struct, kw_only=True):
+class CropLabel(Struct, frozen=True, kw_only=True):
     """What one product's label says for one crop. None: the user did not copy it, so it cannot be checked."""
 
     rate_least: float | None = None  # in the product's own unit, L/ha or kg/ha
@@ -388,7 +463,7 @@ class CropLabel(Struct, kw_only=True):
     place: Place = Place()
 
 
-class Product(Struct, kw_only=True):
+class Product(Struct, frozen=True, kw_only=True):
     """Something that can be bought: actives with their content (g/L for liquids, g/kg for solids) and labels."""
 
     name: str
@@ -407,7 +482,7 @@ class Product(Struct, kw_only=True):
 # --- field and programme --------------------------------------------------------------------------------------------
 
 
-class FieldTarget(Struct, kw_only=True):
+class FieldTarget(Struct, frozen=True, kw_only=True):
     """A disease the field is to be protected against."""
 
     target: str
@@ -417,7 +492,7 @@ class FieldTarget(Struct, kw_only=True):
     place: Place = Place()
 
 
-class Season(Struct, kw_only=True):
+class Season(Struct, frozen=True, kw_only=True):
     """An earlier season of this field: one tuple of group keys per pass, in order."""
 
     season: str
@@ -425,7 +500,7 @@ class Season(Struct, kw_only=True):
     groups: tuple[tuple[str, ...], ...]
 
 
-class Application(Struct, kw_only=True):
+class Application(Struct, frozen=True, kw_only=True):
     """How the field is usually sprayed. Water L/ha, tank L, boom m, nozzle spacing m, speed km/h, cost money/ha."""
 
     cost: float | None = None
@@ -437,7 +512,7 @@ class Application(Struct, kw_only=True):
     speed: float | None = None
 
 
-class Field(Struct, kw_only=True):
+class Field(Struct, frozen=True, kw_only=True):
     """One field in one season."""
 
     name: str = ""
@@ -461,7 +536,7 @@ class Field(Struct, kw_only=True):
     place: Place = Place()
 
 
-class TankItem(Struct, kw_only=True):
+class TankItem(Struct, frozen=True, kw_only=True):
     """One product (or bare active) in a tank. ``rate`` L/ha or kg/ha of product; ``dose`` g/ha of a bare active."""
 
     product: str | None = None
@@ -472,7 +547,7 @@ class TankItem(Struct, kw_only=True):
     place: Place = Place()
 
 
-class Pass(Struct, kw_only=True):
+class Pass(Struct, frozen=True, kw_only=True):
     """One trip over the field. ``number`` is its place in the programme, from 1."""
 
     number: int
@@ -486,7 +561,7 @@ class Pass(Struct, kw_only=True):
     place: Place = Place()
 
 
-class Accept(Struct, kw_only=True):
+class Accept(Struct, frozen=True, kw_only=True):
     """A known departure that the user keeps, with the reason."""
 
     rule: str
@@ -495,7 +570,7 @@ class Accept(Struct, kw_only=True):
     place: Place = Place()
 
 
-class Programme(Struct, kw_only=True):
+class Programme(Struct, frozen=True, kw_only=True):
     """A season's plan for one field, with everything it refers to already loaded."""
 
     name: str = ""
@@ -516,7 +591,7 @@ class Programme(Struct, kw_only=True):
 # --- answers --------------------------------------------------------------------------------------------------------
 
 
-class Finding(Struct, kw_only=True):
+class Finding(Struct, frozen=True, kw_only=True):
     """One thing that a rule found. The one shape of every renderer (contract, section 3)."""
 
     rule: str
@@ -533,7 +608,7 @@ class Finding(Struct, kw_only=True):
     place: str = ""
 
 
-class NotAssessed(Struct, kw_only=True):
+class NotAssessed(Struct, frozen=True, kw_only=True):
     """A rule that could not be decided, with the fact to supply."""
 
     rule: str
@@ -541,7 +616,7 @@ class NotAssessed(Struct, kw_only=True):
     reason: str
 
 
-class AuditReport(Struct, kw_only=True):
+class AuditReport(Struct, frozen=True, kw_only=True):
     """The whole answer of an audit."""
 
     programme: Programme
