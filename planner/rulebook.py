@@ -1,0 +1,275 @@
+"""The rulebook: every rule of an audit as a value, loaded from the rule files.
+
+A rule is data (``rules/README.md`` is the grammar); this module holds its shape, finds the files, lays a user's own
+folder over the shipped one and keeps the checked result in the compiled cache. Reading and checking one file is
+``planner.rulereader``'s job, so that an audit whose rules are cached reads no YAML at all.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import Any, Literal
+
+import msgspec
+
+from planner import places
+from planner.conditions import Case
+from planner.errors import RulebookError, UnknownName
+from planner.facts.kinds import KINDS, FactKind
+from planner.model import Grade, Place, Struct
+
+FAMILIES: tuple[str, ...] = ("label", "rotation", "limits", "mixing", "resistance", "timing")
+Status = Literal["preview", "stable", "frozen", "deprecated"]
+STATUSES: tuple[Status, ...] = ("preview", "stable", "frozen", "deprecated")
+ExampleKind = Literal["firing", "quiet", "boundary", "unknown"]
+EXAMPLE_KINDS: tuple[ExampleKind, ...] = ("firing", "quiet", "boundary", "unknown")
+
+_RULE_FILE = re.compile(r"[A-Z]{3}[0-9]{2}-[a-z0-9-]+\.yaml\Z")
+PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
+
+
+class Parameter(Struct, kw_only=True):
+    """A threshold of a rule: a whole number in ``unit``, or a text, with what it rests on."""
+
+    value: int | str
+    unit: str = ""
+    source: str
+    grade: Grade
+
+    @property
+    def words(self) -> str:
+        """Value with unit, for example ``14 d``."""
+        return f"{self.value} {self.unit}".rstrip()
+
+
+class RuleSource(Struct, kw_only=True):
+    """A key of the bibliography and the place in that source."""
+
+    key: str
+    where: str = ""
+
+
+class Rule(Struct, kw_only=True):
+    """One rule. Severity is that of the first case whose conditions all hold."""
+
+    code: str
+    name: str
+    family: str
+    since: str
+    status: Status
+    title: str
+    why: str
+    adviser: str = ""
+    remedy: str
+    not_for: str = ""
+    sources: tuple[RuleSource, ...] = ()
+    kind: str
+    parameters: dict[str, Parameter] = {}
+    cases: tuple[Case, ...]
+    unknown_when: tuple[str, ...] = ()
+    merge: bool = False
+    message: str
+    lasting: bool = False
+    decided_always: str = ""
+    place: Place = Place()
+
+    def words(self, text: str) -> str:
+        """``text`` (why, adviser, title or not_for) with the rule's parameters filled in."""
+        return fill(text, {name: parameter.words for name, parameter in self.parameters.items()})
+
+
+class Example(Struct, kw_only=True):
+    """One test that a rule file carries. ``data`` holds what the file says besides name and kind."""
+
+    rule: str
+    name: str
+    kind: ExampleKind
+    data: dict[str, Any]
+    place: Place = Place()
+
+
+class Rulebook(Struct, kw_only=True):
+    """All rules, in the order of families and codes. ``key`` is the checksum of their conditions."""
+
+    rules: tuple[Rule, ...]
+    key: str
+
+    @property
+    def running(self) -> tuple[Rule, ...]:
+        """The rules that an audit runs: all but deprecated ones."""
+        return tuple(rule for rule in self.rules if rule.status != "deprecated")
+
+    def rule(self, word: str) -> Rule:
+        """The rule of this code or name.
+
+        Raises:
+            UnknownName: no rule is called so.
+        """
+        folded = word.strip().casefold()
+        for rule in self.rules:
+            if folded in (rule.code.casefold(), rule.name):
+                return rule
+        raise UnknownName("rule", word, [name for rule in self.rules for name in (rule.code, rule.name)])
+
+
+def fill(text: str, words: Mapping[str, str]) -> str:
+    """``text`` with each ``{placeholder}`` replaced; one that is not in ``words`` stays as it is."""
+    return PLACEHOLDER.sub(lambda found: words.get(found[1], found[0]), text)
+
+
+def make(rules: Iterable[Rule]) -> Rulebook:
+    """A rulebook of these rules, in order of family and code."""
+    order = {family: index for index, family in enumerate(FAMILIES)}
+    ordered = tuple(sorted(rules, key=lambda rule: (order.get(rule.family, len(order)), rule.code)))
+    conditions = msgspec.msgpack.encode([(rule.code, rule.status, rule.kind, rule.cases) for rule in ordered])
+    return Rulebook(rules=ordered, key=hashlib.sha256(conditions).hexdigest())
+
+
+def load(rules_dirs: Sequence[Path | str] = ()) -> Rulebook:
+    """The shipped rules with the user's folders laid over them, in order: a file of the same code replaces the rule.
+
+    Raises:
+        RulebookError: a rule file is wrong; file, line and cure are given.
+        InputError: a file cannot be read, or is not YAML as the planner reads it.
+    """
+    from planner import compiled
+
+    folders = _folders(rules_dirs)
+    files = [path for folder in folders for path in rule_files(folder)]
+    files += [path for path in (_bibliography(),) if path]
+    name = "rules" if len(folders) == 1 else "rules-own"
+    return compiled.section(name, lambda: _build(folders), Rulebook, files)
+
+
+def load_examples(rules_dirs: Sequence[Path | str] = ()) -> tuple[Example, ...]:
+    """The examples of all rules that ``load`` gives, in the same order. Reads the files; audits never need it.
+
+    Raises:
+        RulebookError, InputError: as ``load``.
+    """
+    from planner import rulereader
+
+    found = rulereader.read_folders(_folders(rules_dirs), kinds=KINDS, bibliography=_keys())
+    order = {rule.code: index for index, rule in enumerate(make(pair[0] for pair in found).rules)}
+    pairs = sorted(found, key=lambda pair: order[pair[0].code])
+    return tuple(example for _, examples in pairs for example in examples)
+
+
+def check(rules_dirs: Sequence[Path | str] = ()) -> tuple[tuple[Rule, ...], tuple[RulebookError, ...]]:
+    """Read every rule file afresh: the sound rules, and the first error of each file that is wrong."""
+    from planner import rulereader
+
+    found, errors = rulereader.try_folders(_folders(rules_dirs), kinds=KINDS, bibliography=_keys())
+    return make(pair[0] for pair in found).rules, errors
+
+
+def rule_files(folder: Path) -> tuple[Path, ...]:
+    """The rule files of a folder, sorted by path. ``limits`` folders hold published limits as well."""
+    return tuple(sorted(path for path in folder.rglob("*.yaml") if _RULE_FILE.match(path.name)))
+
+
+def scaffold(code: str, name: str, family: str, *, kinds: Mapping[str, FactKind] = KINDS) -> str:
+    """Text of a new rule file to start from; it lists the fields of every kind of fact.
+
+    Raises:
+        UnknownName: there is no such family.
+        ValueError: the code is not three capital letters and two digits, or the name is not in kebab case.
+    """
+    if family not in FAMILIES:
+        raise UnknownName("family", family, FAMILIES)
+    if not re.fullmatch(r"[A-Z]{3}[0-9]{2}", code):
+        raise ValueError(f"'{code}' is not a rule code; write three capital letters and two digits, as in ROT06")
+    if not re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", name):
+        raise ValueError(f"'{name}' is not a rule name; write small letters joined by '-', as in same-group-twice")
+    first = next(iter(kinds.values()))
+    field, type_ = next(iter(first.fields.items()))
+    test = {"int": "more_than: $most", "flag": "is: true", "text": 'is: "..."'}[type_]
+    parameters = (
+        "parameters:\n  most: {value: 1, unit: '', source: common practice, grade: practice}\n"
+        if type_ == "int"
+        else "parameters: {}\n"
+    )
+    listing = "\n".join(
+        f"#   {kind.name}: {kind.about}\n#     fields: "
+        + ", ".join(f"{key} ({value})" for key, value in kind.fields.items())
+        + (f"\n#     shows: {', '.join(kind.shows)}" if kind.shows else "")
+        for kind in kinds.values()
+    )
+    return f"""\
+# {code}: say here what the rule looks for. Grammar: rules/README.md. Check it with `planner rules check`.
+rule: {code}
+name: {name}              # states the bad thing
+family: {family}
+since: "0.1"
+status: preview           # preview | stable | frozen | deprecated
+title: What the rule finds, in one line
+why: Why it matters, in a short paragraph that a grower understands.
+adviser: The same with an adviser's depth.
+remedy: What to do instead.
+not_for: What this rule does not look at.
+sources: []               # - {{key: a key of catalog/sources.yaml, where: section or page}}
+# kinds of facts:
+{listing}
+for: {first.name}
+{parameters}cases:                    # the first case that fits decides
+  - severity: advice      # breach | caution | advice
+    when:
+      - {{field: {field}, {test}}}
+unknown_when: [{field}]   # unknown: "not assessed"
+message: "{{passes}}: say what was found, with the numbers"
+lasting: false            # true: once broken, no later pass can mend it
+examples:                 # pytest collects each one; all four kinds are needed
+  - name: the bad thing itself
+    kind: firing
+    passes: [{{stage: R1, use: [azoxystrobin]}}, {{stage: R3, use: [azoxystrobin]}}]
+    finds: [{{passes: [1, 2], severity: advice}}]
+  - name: the good thing
+    kind: quiet
+    passes: [{{stage: R1, use: [azoxystrobin]}}]
+    finds: []
+  - name: just at the threshold
+    kind: boundary
+    passes: [{{stage: R1, use: [azoxystrobin]}}, {{stage: R3, use: [boscalid]}}]
+    finds: []
+  - name: a fact is missing
+    kind: unknown
+    passes: [{{stage: R1, use: [azoxystrobin]}}]
+    finds: []
+    not_assessed: true
+"""
+
+
+def _folders(rules_dirs: Sequence[Path | str]) -> tuple[Path, ...]:
+    own = tuple(Path(folder) for folder in rules_dirs)
+    for folder in own:
+        if not folder.is_dir():
+            raise RulebookError(str(folder), "there is no such folder of rules", "check the name after --rules")
+    return (places.folder("rules"), *own)
+
+
+def _build(folders: Sequence[Path]) -> Rulebook:
+    from planner import rulereader
+
+    found = rulereader.read_folders(folders, kinds=KINDS, bibliography=_keys())
+    return make(rule for rule, _ in found)
+
+
+def _bibliography() -> Path | None:
+    path = places.folder("catalog") / "sources.yaml"
+    return path if path.is_file() else None
+
+
+def _keys() -> frozenset[str] | None:
+    from planner import yamlio
+
+    path = _bibliography()
+    if path is None:
+        return None
+    data = yamlio.read(path, name="catalog/sources.yaml").data
+    entries = data.get("sources", data) if isinstance(data, dict) else data
+    if isinstance(entries, list):
+        return frozenset(str(entry.get("key", entry.get("id", ""))) for entry in entries if isinstance(entry, dict))
+    return frozenset(str(key) for key in entries)
