@@ -1,0 +1,318 @@
+"""Facts about labels: what the user copied from each container, beside what the programme does (LBL01-LBL10)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import pairwise
+
+from planner.account import Account, Cap, PassState
+from planner.facts.kinds import Fact, FactValue
+from planner.facts.make import DATES, fact, listed, number, stage_words, when
+from planner.model import CropLabel, Product, TankItem
+
+NO_LABEL = "copy the label of the product into the product list; a bare active has none"
+
+
+def make(account: Account) -> Iterator[Fact]:
+    """All label facts of a programme."""
+    yield from _uses(account)
+    yield from _repeats(account)
+    yield from _actives(account)
+    yield from _runs(account)
+
+
+def _items(account: Account) -> Iterator[tuple[PassState, TankItem, Product]]:
+    for state in account.all_states:
+        for item in state.entry.tank:
+            product = account.programme.product(item.product) if item.product else None
+            if product is not None:
+                yield state, item, product
+
+
+def _uses(account: Account) -> Iterator[Fact]:
+    for at, (state, item, product) in enumerate(_items(account)):
+        label = product.labels.get(account.crop.id)
+        values, unknown, shows, caps = _use_values(account, state, item, product, label)
+        yield fact(
+            "label_use",
+            f"{state.number}:{at}",
+            [state.number],
+            values,
+            shows={"product": product.name, "crop": account.crop.name, **shows},
+            evidence={"product": product.name, **_evidence(values)},
+            unknown=unknown,
+            caps=caps,
+            subject=product.name,
+            place=str(item.place),
+        )
+
+
+def _use_values(
+    account: Account, state: PassState, item: TankItem, product: Product, label: CropLabel | None
+) -> tuple[dict[str, FactValue], dict[str, str], dict[str, str], list[Cap]]:
+    """Values of one use; what the label does not say is left out of judgement, what the programme lacks is unknown."""
+    values: dict[str, FactValue] = dict.fromkeys(
+        (
+            "rate", "rate_least", "rate_most", "cut_allowed", "stage_low", "stage_high", "first_stage", "last_stage",
+            "days_to_harvest", "harvest_interval", "water", "water_least",
+        )
+    )  # fmt: skip
+    values["crop_on_label"] = int(label is not None) if product.labels else None
+    values["cut_allowed"] = 0
+    unknown: dict[str, str] = {}
+    shows: dict[str, str] = {}
+    caps: list[Cap] = []
+    if not product.labels:
+        unknown["crop_on_label"] = f"copy the label of {product.name} into the product list"
+        return values, unknown, shows, caps
+    if label is None:
+        return values, unknown, shows, caps
+    unit = product.amount_unit
+    if item.rate is not None:
+        values["rate"] = _milli(item.rate)
+        shows["rate_words"] = f"{number(item.rate)} {unit}"
+    elif label.rate_least is not None or label.rate_most is not None:
+        unknown["rate"] = f"give the rate of {product.name} in pass {state.number}"
+    if label.rate_least is not None:
+        values["rate_least"] = _milli(label.rate_least)
+        shows["least_words"] = f"{number(label.rate_least)} {unit}"
+    if label.rate_most is not None:
+        values["rate_most"] = _milli(label.rate_most)
+        shows["most_words"] = f"{number(label.rate_most)} {unit}"
+        values["cut_allowed"] = int(_cut_allowed(account, state, item, label))
+    _stage_values(account, state, label, values, unknown, shows)
+    if label.harvest_interval is not None:
+        values["harvest_interval"] = label.harvest_interval
+        shows["interval_words"] = f"{label.harvest_interval} days"
+        harvest = account.field.harvest
+        if harvest is None:
+            unknown["days_to_harvest"] = "give the field's harvest date"
+        elif state.time.day is None or account.season.floating:
+            unknown["days_to_harvest"] = DATES
+        else:
+            days = harvest.toordinal() - state.time.day
+            values["days_to_harvest"] = days
+            shows["days_words"] = f"{days} days"
+            if state.time.day_estimated:
+                caps.append(Cap("advice", "the date of the pass is an estimate"))
+    if label.water is not None:
+        values["water_least"] = _milli(label.water)
+        shows["water_least_words"] = f"{number(label.water)} L/ha"
+        water = state.entry.water if state.entry.water is not None else account.field.application.water
+        if water is None:
+            unknown["water"] = f"give the carrier volume of pass {state.number}"
+        else:
+            values["water"] = _milli(water)
+            shows["water_words"] = f"{number(water)} L/ha"
+    return values, unknown, shows, caps
+
+
+def _stage_values(
+    account: Account,
+    state: PassState,
+    label: CropLabel,
+    values: dict[str, FactValue],
+    unknown: dict[str, str],
+    shows: dict[str, str],
+) -> None:
+    if label.first_stage is None and label.last_stage is None:
+        return
+    season = account.season
+    values["first_stage"] = season.bbch(label.first_stage) if label.first_stage else 0
+    values["last_stage"] = season.bbch(label.last_stage) if label.last_stage else 99
+    shows["window_words"] = f"{label.first_stage or 'the start'} to {label.last_stage or 'the end'}"
+    shows["stage_words"] = stage_words(account, state)
+    if state.entry.how != "foliar":
+        return  # a seed or in-furrow use goes on at sowing; its window is not a leaf stage
+    if state.time.bbch is None:
+        unknown["stage_low"] = unknown["stage_high"] = f"give the stage of pass {state.number}"
+        return
+    low, high = state.time.bbch
+    if state.time.bbch_estimated:
+        given_low, given_high = season.given_range(state.time.day or 0)
+        if (given_low, given_high) != (0, 99):
+            low, high = max(low, given_low), min(max(high, given_low), given_high)
+    values["stage_low"], values["stage_high"] = low, high
+    if state.time.bbch_estimated:
+        shows["stage_words"] = f"about BBCH{low:02d} by the estimated stage dates"
+
+
+def _cut_allowed(account: Account, state: PassState, item: TankItem, label: CropLabel) -> bool:
+    """Whether a published row for this field accepts the cut to this share of the full label rate."""
+    if item.rate is None or not label.rate_most:
+        return False
+    share = item.rate / label.rate_most
+    for use in state.uses:
+        if use.item is item:
+            for target in account.targets or [None]:  # type: ignore[list-item]
+                chosen, _ = account.published.choose("reduced_rate_allowed", use.code, target)
+                if any(not entry.regional and share >= entry.number - 1e-9 for entry in chosen):
+                    return True
+    return False
+
+
+def _repeats(account: Account) -> Iterator[Fact]:
+    uses: dict[str, list[tuple[PassState, TankItem, Product]]] = {}
+    for state, item, product in _items(account):
+        uses.setdefault(product.name, []).append((state, item, product))
+    for name, entries in uses.items():
+        label = entries[0][2].labels.get(account.crop.id)
+        if label is None:
+            continue
+        passes = list(dict.fromkeys(state.number for state, _, _ in entries))
+        if label.applications is not None:
+            yield fact(
+                "label_season",
+                name,
+                passes,
+                {"applications": len(passes), "most": label.applications},
+                shows={"product": name},
+                evidence={"product": name, "applications": len(passes), "most": label.applications},
+                place=str(entries[-1][1].place),
+            )
+        if label.interval is None:
+            continue
+        states = list({state.number: state for state, _, _ in entries}.values())
+        for first, second in pairwise(states):
+            known = first.time.day is not None and second.time.day is not None
+            days = second.time.day - first.time.day if known else None  # type: ignore[operator]
+            guess = first.time.day_estimated or second.time.day_estimated or account.season.floating
+            yield fact(
+                "label_repeat",
+                f"{name}:{first.number}:{second.number}",
+                [first.number, second.number],
+                {"days_apart": days, "interval": label.interval},
+                shows={
+                    "product": name,
+                    "first": str(first.number),
+                    "second": str(second.number),
+                    "days_words": f"{days} days",
+                    "interval_words": f"{label.interval} days",
+                },
+                evidence={"product": name, "days": days, "interval": label.interval, "unit": "d"},
+                unknown={} if known else {"days_apart": DATES},
+                caps=[Cap("advice", "the days between the passes are estimated from their stages")] if guess else [],
+            )
+
+
+def _actives(account: Account) -> Iterator[Fact]:
+    """An active's season total over all products and bare actives, against the least limit any used label sets."""
+    totals: dict[str, float] = {}
+    gaps: dict[str, str] = {}
+    passes: dict[str, list[int]] = {}
+    limits: dict[str, tuple[float, str]] = {}
+    for state in account.all_states:
+        for item in state.entry.tank:
+            product = account.programme.product(item.product) if item.product else None
+            if product is None:
+                if item.active is not None:
+                    _add(totals, gaps, passes, item.active, item.dose, state.number)
+                continue
+            for active, content in product.actives.items():
+                dose = item.rate * content if item.rate is not None else None
+                _add(totals, gaps, passes, active, dose, state.number)
+            label = product.labels.get(account.crop.id)
+            for active, most in (label.active_total if label else {}).items():
+                if active not in limits or most < limits[active][0]:
+                    limits[active] = (most, product.name)
+    for active, (most, product_name) in limits.items():
+        if active not in totals and active not in gaps:
+            continue
+        total = totals.get(active, 0.0)
+        # a missing rate leaves the total open below, but what is already over stays over
+        missing = active in gaps and total <= most
+        yield fact(
+            "active_season",
+            active,
+            passes[active],
+            {"total": None if missing else round(total * 1000), "most": round(most * 1000)},
+            shows={
+                "active": active,
+                "total_words": f"{number(total)} g/ha",
+                "most_words": f"{number(most)} g/ha",
+                "label_of": product_name,
+            },
+            evidence={"active": active, "total": round(total, 3), "most": round(most, 3), "unit": "g/ha"},
+            unknown={"total": gaps[active]} if missing else {},
+        )
+
+
+def _add(
+    totals: dict[str, float],
+    gaps: dict[str, str],
+    passes: dict[str, list[int]],
+    active: str,
+    dose: float | None,
+    number_: int,
+) -> None:
+    passes.setdefault(active, []).append(number_)
+    if dose is None:
+        gaps[active] = f"give the rate of {active} in pass {number_}"
+    else:
+        totals[active] = totals.get(active, 0.0) + dose
+
+
+def _runs(account: Account) -> Iterator[Fact]:
+    """The longest run of passes with a product's groups, for every label that limits it."""
+    passes = account.passes
+    done: set[tuple[str, str]] = set()
+    for state in passes:
+        for use in state.uses:
+            if use.label is None or use.label.consecutive is None or use.product is None:
+                continue
+            key = (use.product.name, use.group)
+            if key in done:
+                continue
+            done.add(key)
+            run = _longest_run(account, passes, use.group, use.product.name)
+            yield fact(
+                "label_run",
+                f"{use.product.name}:{use.group}",
+                [entry.number for entry in run],
+                {"run": len(run), "most": use.label.consecutive},
+                shows={
+                    "product": use.product.name,
+                    "group": account.group_words(use.group),
+                    "passes_words": listed(str(entry.number) for entry in run),
+                },
+                evidence={"group": use.group, "run": len(run), "most": use.label.consecutive},
+                subject=use.group,
+            )
+
+
+def _longest_run(account: Account, passes: list[PassState], group: str, product: str) -> list[PassState]:
+    """The longest run with the group that the product itself is part of."""
+    best: list[PassState] = []
+    run: list[PassState] = []
+    for state in [*passes, None]:  # type: ignore[list-item]
+        if state is not None and group in state.by_group:
+            run.append(state)
+            continue
+        holds = any(use.product is not None and use.product.name == product for entry in run for use in entry.uses)
+        if holds and len(run) > len(best):
+            best = run
+        run = []
+    return best
+
+
+def bare_actives(account: Account) -> tuple[list[int], list[str]]:
+    """Passes that hold bare actives, and the actives: one "not assessed" stands for all label rules on them."""
+    found: dict[str, None] = {}
+    passes: list[int] = []
+    for state in account.all_states:
+        for item in state.entry.tank:
+            if item.active is not None:
+                found[item.active] = None
+                passes.append(state.number)
+    return list(dict.fromkeys(passes)), list(found)
+
+
+def _milli(value: float) -> int:
+    return round(value * 1000)
+
+
+def _evidence(values: dict[str, FactValue]) -> dict[str, FactValue]:
+    return {key: value for key, value in values.items() if value is not None and key not in ("crop_on_label", "cut_allowed")}
+
+
+__all__ = ["NO_LABEL", "bare_actives", "make", "when"]

@@ -1,0 +1,414 @@
+"""Facts about what is in the tank together (MIX01-MIX06)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import combinations
+
+from planner.account import FREE, Account, Cap, PassState, TargetState, Use, any_of, tightest
+from planner.facts.kinds import Fact
+from planner.facts.make import estimated, fact, flag, listed, names, number, shown
+from planner.model import Truth
+from planner.published import Chosen
+
+
+def make(account: Account) -> Iterator[Fact]:
+    """All mixing facts of a programme."""
+    yield from _wanted(account)
+    yield from _shared(account)
+    yield from _rates(account)
+    yield from _fading(account)
+    yield from _modes(account)
+
+
+# --- groups that a row wants mixed ----------------------------------------------------------------------------------
+
+
+def _wanted(account: Account) -> Iterator[Fact]:
+    """Per pass and group: is there another group, is it there for this disease, and does it work."""
+    for state in account.passes:
+        for group in state.by_group:
+            code = group.partition(" ")[2]
+            rows = _rows(account, code, ("mixture_required", "no_solo_use", "partner_must_be_effective"))
+            wanting = [row for row in rows if row[0].row.kind != "partner_must_be_effective"]
+            if wanting:
+                yield from _alone(account, state, group, wanting)
+            yield from _ineffective(account, state, group, rows)
+
+
+def _rows(account: Account, code: str, kinds: tuple[str, ...]) -> list[tuple[Chosen, TargetState | None]]:
+    """Deciding rows of these kinds for a code, with the target each was chosen for."""
+    return [
+        (entry, target)
+        for kind in kinds
+        for target in (account.targets or [None])  # type: ignore[list-item]
+        for entry in account.published.choose(kind, code, target)[0]
+    ]
+
+
+def _held_stages(account: Account, state: PassState, entry: Chosen) -> bool:
+    """Whether a row that names stages (or the last pass) speaks of this pass."""
+    row = entry.row
+    if row.last_pass and account.passes and state is not account.passes[-1]:
+        return False
+    if row.stages and state.time.bbch is not None:
+        low, high = state.time.bbch
+        return account.season.bbch(row.stages[0]) <= high and low <= account.season.bbch(row.stages[1])
+    return not row.stages
+
+
+def _alone(
+    account: Account, state: PassState, group: str, rows: list[tuple[Chosen, TargetState | None]]
+) -> Iterator[Fact]:
+    """MIX01: no other group in the tank but companions (actives there for another disease only)."""
+    served = account.served(state, group)
+    others = account.others(state, group)
+    judged: dict[str, tuple[Chosen, list[TargetState]]] = {}
+    for entry, target in rows:
+        if not _held_stages(account, state, entry):
+            continue
+        if entry.row.targets and (target is None or (served and target not in served)):
+            continue
+        if entry.row.targets and not served:
+            continue
+        known = judged.setdefault(entry.row.id, (entry, []))
+        if target is not None and target in served:
+            known[1].append(target)
+    for entry, targets in judged.values():
+        serving = [use for use in others if not _companion(account, use, targets)]
+        companions = [use for use in others if use not in serving]
+        rated: Truth = any_of(account.rated(use, target).rated_for for use in serving for target in targets)
+        yield fact(
+            "mixture_wanted",
+            f"{entry.row.id}:{state.number}:{group}",
+            [state.number],
+            {"others": len(serving), "others_rated": flag(rated), "partner_effective": 1},
+            shows={
+                "group": account.group_words(group),
+                "limit_text": entry.row.text,
+                "targets": names(targets) or account.crop.name,
+                "actives": shown(state.by_group[group]),
+                "partners": shown(serving),
+                "companions": f"; {shown(companions)} is there for another disease" if companions else "",
+                "reasons": "",
+            },
+            evidence={"group": group, "limit": entry.row.id, "targets": [target.id for target in targets]},
+            caps=[entry.cap, *estimated(account, [(state, target) for target in targets], "the target of the pass")],
+            sources=entry.row.backing.sources,
+            subject=f"{group}",
+            place=str(state.entry.place),
+        )
+
+
+def _companion(account: Account, use: Use, targets: list[TargetState]) -> bool:
+    """In the tank for another disease: rated for some target of the field, for none of these."""
+    if not targets or any(account.rated(use, target).rated_for for target in targets):
+        return False
+    rest = [target for target in account.targets if target not in targets]
+    return any(account.rated(use, target).rated_for for target in rest)
+
+
+def _ineffective(
+    account: Account, state: PassState, group: str, rows: list[tuple[Chosen, TargetState | None]]
+) -> Iterator[Fact]:
+    """MIX03: another group is rated for the target, and no partner is effective on it here."""
+    done: set[str] = set()
+    for target in account.served(state, group):
+        entries = [entry for entry, chosen_for in rows if chosen_for is target and _held_stages(account, state, entry)]
+        if not entries or target.id in done:
+            continue
+        done.add(target.id)
+        others = account.others(state, group)
+        if not others:
+            continue
+        rated = any_of(account.rated(use, target).rated_for for use in others)
+        partner, cap = account.partner(state, group, target)
+        reasons = listed(
+            f"{use.active.name} {_reason(account, use, target)}" for use in others if account.effect(use, target).value is False
+        )
+        entry = max(entries, key=lambda one: {"advice": 0, "caution": 1, "breach": 2}[one.cap.severity])
+        unknown = {}
+        if rated is None or (rated and partner is None):
+            unknown["partner_effective"] = (
+                f"whether {listed(use.active.name for use in others)} controls {target.name} is not known; "
+                "rate it on the product's label"
+            )
+        yield fact(
+            "mixture_wanted",
+            f"partner:{state.number}:{group}:{target.id}",
+            [state.number],
+            {
+                "others": len(others),
+                "others_rated": flag(rated),
+                "partner_effective": None if unknown else flag(partner),
+            },
+            shows={
+                "group": account.group_words(group),
+                "limit_text": entry.row.text,
+                "targets": target.name,
+                "actives": shown(state.by_group[group]),
+                "partners": shown(others),
+                "companions": "",
+                "reasons": reasons,
+            },
+            evidence={"group": group, "target": target.id, "limit": entry.row.id},
+            unknown=unknown,
+            caps=[entry.cap, cap, *estimated(account, [(state, target)], "the target of the pass")],
+            sources=entry.row.backing.sources,
+            subject=f"{group}:{target.id}",
+            place=str(state.entry.place),
+        )
+
+
+def _reason(account: Account, use: Use, target: TargetState) -> str:
+    effect = account.effect(use, target)
+    if effect.standing.level == "lost":
+        return f"no longer controls it ({effect.standing.words})"
+    if effect.standing.level == "reduced":
+        return f"works less well than it did ({effect.standing.words})"
+    return f"is rated {effect.rated.words} on it"
+
+
+# --- partners of one group ------------------------------------------------------------------------------------------
+
+
+def _shared(account: Account) -> Iterator[Fact]:
+    for state in account.passes:
+        risky = {use.active.name: use for use in state.uses if use.active.at_risk}
+        seen: set[tuple[str, ...]] = set()
+        for one, other in combinations(risky.values(), 2):
+            if not account.joined(one.group, other.group, "mixing"):
+                continue
+            cluster = [use for use in risky.values() if account.joined(use.group, one.group, "mixing")]
+            key = tuple(sorted(use.active.name for use in cluster))
+            if key in seen:
+                continue
+            seen.add(key)
+            yield _shared_fact(account, state, cluster)
+
+
+def _shared_fact(account: Account, state: PassState, cluster: list[Use]) -> Fact:
+    group = cluster[0].group
+    served = [target for target in account.targets if account.works(state, target) and account.rated_for(cluster, target)]
+    answers = {target.id: account.partner(state, group, target) for target in served}
+    if served:
+        partnered: Truth = True
+        for value, _ in answers.values():
+            if value is False:
+                partnered = False
+                break
+            if value is None:
+                partnered = None
+    else:
+        partnered = bool(account.others(state, group))
+    open_targets = [target for target in served if answers[target.id][0] is False] or served
+    rows = [
+        entry
+        for use in cluster
+        for target in (account.targets or [None])  # type: ignore[list-item]
+        for entry in account.published.choose("same_group_mixture_not_valid", use.code, target)[0]
+        if all(account.published.names_code(entry.row, other.code) for other in cluster)
+    ]
+    caps = [answers[target.id][1] for target in open_targets if target.id in answers]
+    if rows:
+        caps.append(max((row.cap for row in rows), key=lambda cap: {"advice": 0, "caution": 1, "breach": 2}[cap.severity]))
+    return fact(
+        "shared_group",
+        f"{state.number}:{group}",
+        [state.number],
+        {"partnered": flag(partnered), "row_calls_solo": int(bool(rows))},
+        shows={
+            "actives": shown(cluster),
+            "group": listed(account.group_words(use.group) for use in cluster),
+            "targets": names(open_targets) or "the field",
+            "limit_text": rows[0].row.text if rows else "",
+        },
+        evidence={"group": group, "actives": [use.active.name for use in cluster]},
+        unknown={}
+        if partnered is not None
+        else {"partnered": f"whether another active in pass {state.number} controls {names(open_targets)} is not known"},
+        caps=caps,
+        sources=rows[0].row.backing.sources if rows else (),
+        subject=group,
+        place=str(state.entry.place),
+    )
+
+
+# --- partner rates and partner cover --------------------------------------------------------------------------------
+
+
+def _rates(account: Account) -> Iterator[Fact]:
+    done: set[tuple[int, str, str]] = set()
+    for state in account.passes:
+        for group in state.by_group:
+            code = group.partition(" ")[2]
+            partners = {use.active.name: use for use in account.others(state, group)}
+            for kind, uses in (
+                ("partner_min_rate_fraction", list(partners.values())),
+                ("min_rate_fraction", state.by_group[group]),
+            ):
+                for entry, target in _rows(account, code, (kind,)):
+                    if entry.row.targets and (target is None or not account.works(state, target)):
+                        continue
+                    for use in uses:
+                        key = (state.number, use.active.name, entry.row.id)
+                        if key in done or use.item.product is None:
+                            continue  # bare actives: one entry for all of them, see facts.labels
+                        done.add(key)
+                        yield _rate_fact(account, state, group, use, entry)
+
+
+def _rate_fact(account: Account, state: PassState, group: str, use: Use, entry: Chosen) -> Fact:
+    least = round(entry.number * 1000)
+    share = None if use.fraction is None else round(use.fraction * 1000)
+    return fact(
+        "partner_rate",
+        f"{entry.row.id}:{state.number}:{use.active.name}",
+        [state.number],
+        {"share": share, "least": least},
+        shows={
+            "partner": use.shown,
+            "group": account.group_words(group),
+            "share_words": "" if use.fraction is None else f"{use.fraction:.0%}",
+            "least_words": f"{entry.number:.0%}",
+            "limit_text": entry.row.text,
+            "rate_words": "" if use.item.rate is None else f"{number(use.item.rate)} {use.item.unit or ''}".strip(),
+        },
+        evidence={
+            "partner": use.active.name,
+            "share": None if use.fraction is None else round(use.fraction, 3),
+            "least": entry.number,
+            "limit": entry.row.id,
+        },
+        unknown={}
+        if share is not None
+        else {"share": f"give the rate of {use.item.product} in pass {state.number} and its full label rate"},
+        caps=[entry.cap],
+        sources=entry.row.backing.sources,
+        subject=f"{state.number}:{use.active.name}",
+        place=str(use.item.place),
+    )
+
+
+def _fading(account: Account) -> Iterator[Fact]:
+    for state in account.passes:
+        for group, uses in state.by_group.items():
+            if not account.at_risk(uses):
+                continue
+            for target in account.served(state, group):
+                found = _fade(account, state, group, uses, target)
+                if found is not None:
+                    yield found
+
+
+def _fade(account: Account, state: PassState, group: str, uses: list[Use], target: TargetState) -> Fact | None:
+    """How long before it is needed no more the longest-lasting working partner ends (None: no such partner)."""
+    partners = [use for use in account.others(state, group) if account.is_partner(use, group, target)[0]]
+    if not partners or any(use.active.multi_site for use in partners):
+        return None
+    ends = [(end, use) for use in partners if (end := account.cover_end(use, state, target)) is not None]
+    if not ends:
+        return None
+    end, partner = max(ends, key=lambda pair: pair[0])
+    needs: list[tuple[int, str]] = []
+    later = [entry for entry in account.working(target) if entry.number > state.number and entry.time.day is not None]
+    if later and later[0].time.day is not None:
+        needs.append((later[0].time.day, f"pass {later[0].number}"))
+    own = [day for use in uses if (day := account.cover_end(use, state, target)) is not None]
+    if own:
+        needs.append((max(own), f"the end of group {uses[0].code}'s own cover"))
+    if target.window is not None and target.window.last is not None:
+        needs.append((target.window.last, f"the end of the window ({target.window.last_stage})"))
+    if not needs:
+        return None
+    needed, by = min(needs, key=lambda pair: pair[0])
+    caps = [_protection_cap(account, partner, state, target), *estimated(account, [(state, target)], "the window")]
+    if state.time.day_estimated or any(entry.time.day_estimated for entry in later[:1]):
+        caps.append(Cap("advice", "the days between the passes are estimated from their stages"))
+    show = account.season.show
+    return fact(
+        "partner_cover",
+        f"{state.number}:{group}:{target.id}",
+        [state.number],
+        {"days_short": needed - end, "multi_site": 0},
+        shows={
+            "partner": partner.shown,
+            "group": account.group_words(group),
+            "target": target.name,
+            "partner_end": show(end) or f"day {end - (state.time.day or end)} after the pass",
+            "needed_end": show(needed) or f"day {needed - (state.time.day or needed)} after the pass",
+            "needed_by": by,
+        },
+        evidence={"group": group, "partner": partner.active.name, "days_short": needed - end, "unit": "d", "target": target.id},
+        caps=caps,
+        subject=f"{group}:{target.id}",
+        place=str(state.entry.place),
+    )
+
+
+def _protection_cap(account: Account, use: Use, state: PassState, target: TargetState) -> Cap:
+    row = account.protection(use, state, target)
+    if row is None:
+        return FREE
+    severity = row.backing.cap
+    return FREE if severity == "breach" else Cap(severity, f"the protection days of {use.active.name} are {row.backing.words}")
+
+
+# --- number of modes ------------------------------------------------------------------------------------------------
+
+
+def _modes(account: Account) -> Iterator[Fact]:
+    done: set[tuple[str, int]] = set()
+    for kind in ("min_moa_in_mixture", "multisite_required"):
+        codes = sorted({use.code for state in account.passes for use in state.uses})
+        for code in codes:
+            for entry, target in _rows(account, code, (kind,)):
+                for state in account.working(target) if target is not None else account.passes:
+                    if code not in state.codes or not _held_stages(account, state, entry):
+                        continue
+                    if (entry.row.id, state.number) in done:
+                        continue
+                    done.add((entry.row.id, state.number))
+                    yield _modes_fact(account, entry, kind, code, target, state)
+
+
+def _modes_fact(
+    account: Account, entry: Chosen, kind: str, code: str, target: TargetState | None, state: PassState
+) -> Fact:
+    modes = sorted(state.codes)
+    wanted = kind == "multisite_required"
+    present = any(value in entry.row.partners_named for value in state.codes)
+    caps = [entry.cap]
+    if target is not None and entry.row.targets:
+        caps += estimated(account, [(state, target)], "the target of the pass")
+    wanted_words = (
+        f"a multi-site ({listed((account.group_words('FRAC ' + value) for value in entry.row.partners_named), 'or')})"
+        if wanted
+        else f"{int(entry.number)} modes of action"
+    )
+    return fact(
+        "modes_in_mix",
+        f"{entry.row.id}:{state.number}",
+        [state.number],
+        {
+            "modes": len(modes),
+            "least": 0 if wanted else int(entry.number),
+            "multi_site_wanted": int(wanted),
+            "multi_site_present": int(present),
+        },
+        shows={
+            "group": account.group_words(f"FRAC {code}"),
+            "codes": listed(modes),
+            "target": target.name if target else account.crop.name,
+            "limit_text": entry.row.text,
+            "wanted": wanted_words,
+        },
+        evidence={"codes": modes, "least": None if wanted else int(entry.number), "limit": entry.row.id},
+        caps=caps,
+        sources=entry.row.backing.sources,
+        subject=entry.row.id,
+        place=str(state.entry.place),
+    )
+
+
+__all__ = ["make", "tightest"]

@@ -1,0 +1,322 @@
+"""Published recommendations as they hold for one field: which row decides, over what it counts, and how sure it is.
+
+Rows compete when kind, code and what they count agree. The order is: place, crop, target, code, condition, date,
+stricter number (contract, section 5, "Limits compete"). A row of a region that the field does not name stands beside
+the winner, one severity lower; it can forbid but never allow.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from planner.model import Limit, Truth
+
+if TYPE_CHECKING:
+    from planner.account import Account, Cap, PassState, TargetState
+
+ALL_CODES, SINGLE_SITE = "all", "all_single_site"
+CLASS_CODES = (ALL_CODES, SINGLE_SITE, "high_risk_groups", "other_groups")
+# kinds whose smaller number is the stricter one
+LOWER_IS_STRICTER = frozenset(
+    ("max_applications", "max_consecutive", "max_share_of_total", "max_interval_days", "max_applications_per_active")
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """A row that holds here for a code and (or) a target, with the cap its grade and place set."""
+
+    row: Limit
+    cap: Cap
+    regional: bool
+
+    @property
+    def number(self) -> float:
+        """The row's value as a number."""
+        return float(self.row.value)
+
+
+@dataclass(frozen=True, slots=True)
+class Undecided:
+    """A row that cannot be applied because a fact is missing."""
+
+    row: Limit
+    reason: str
+
+
+class Published:
+    """All published rows for the crop and place of one account."""
+
+    def __init__(self, account: Account) -> None:
+        self.account = account
+        self.rows: dict[str, list[tuple[Limit, bool]]] = account.catalogue.limits_for(
+            account.crop.id, account.crop.crop_class, account.field.country, account.field.region
+        )
+        self._codes: dict[tuple[str, str], bool] = {}
+        self._named: dict[tuple[str, str], frozenset[str]] = {}
+        self._chosen: dict[tuple[str, str, str], tuple[list[Chosen], list[Undecided]]] = {}
+        self._single_site = {
+            use.code: account.at_risk([use]) for state in account.fungicide_states for use in state.uses
+        }
+
+    # --- which rows -------------------------------------------------------------------------------------------------
+
+    def of_kind(self, kind: str) -> list[tuple[Limit, bool]]:
+        """Rows of one kind for this crop and place; the flag marks a region that the field does not name."""
+        return self.rows.get(kind, [])
+
+    def names_code(self, row: Limit, code: str) -> bool:
+        """Whether a row speaks of a code, by name or by a class of codes."""
+        key = (row.id, code)
+        if key not in self._codes:
+            self._codes[key] = self._names_code(row, code)
+        return self._codes[key]
+
+    def _names_code(self, row: Limit, code: str) -> bool:
+        if code in row.unless_codes:
+            return False
+        if code in row.codes or ALL_CODES in row.codes:
+            return True
+        if SINGLE_SITE in row.codes:
+            return bool(self._single_site.get(code))
+        listed = row.codes_from or row.codes_not_in
+        if listed:
+            source = self.account.catalogue.limit(listed)
+            inside = code in source.codes
+            return inside if row.codes_from else not inside and bool(self._single_site.get(code))
+        return False
+
+    def names_target(self, row: Limit, target: TargetState | None) -> bool:
+        """Whether a row judges passes against this target (None: the season as a whole)."""
+        if target is None:
+            return not row.targets
+        pathogen = target.target.pathogen
+        return pathogen not in row.except_targets and (not row.targets or pathogen in row.targets)
+
+    def choose(self, kind: str, code: str, target: TargetState | None) -> tuple[list[Chosen], list[Undecided]]:
+        """Rows of a kind that decide for a code against a target: the winners of each count, and what stands beside."""
+        key = (kind, code, target.id if target else "")
+        if key not in self._chosen:
+            self._chosen[key] = self._choose(kind, code, target)
+        return self._chosen[key]
+
+    def _choose(self, kind: str, code: str, target: TargetState | None) -> tuple[list[Chosen], list[Undecided]]:
+        undecided: list[Undecided] = []
+        firm: dict[tuple[Any, ...], list[Limit]] = {}
+        beside: list[Chosen] = []
+        for row, regional in self.of_kind(kind):
+            if not self.names_code(row, code) or not self.names_target(row, target):
+                continue
+            holds, reason = self.holds(row, code, target)
+            if holds is None:
+                undecided.append(Undecided(row, reason))
+            if not holds:
+                continue
+            if regional or row.combine == "stricter":
+                beside.append(Chosen(row, self.cap(row, regional), regional))
+            else:
+                firm.setdefault((row.counted, row.actives), []).append(row)
+        winners = [
+            Chosen(row, self.cap(row, False), False)
+            for rows in firm.values()
+            for row in (min(rows, key=lambda entry: self._order(entry, code)),)
+        ]
+        return winners + beside, undecided
+
+    def _order(self, row: Limit, code: str) -> tuple[Any, ...]:
+        region = self.account.field.region
+        place = 0 if region is not None and region in row.countries else 1 if row.countries else 2
+        crop = self.account.crop
+        named = 0 if crop.id in row.crops else 1 if crop.crop_class in row.crops else 2
+        conditional = bool(row.needs or row.uses or row.target_passes or row.group_passes or row.stages or row.last_pass)
+        stricter = float(row.value) if row.kind in LOWER_IS_STRICTER and isinstance(row.value, (int, float)) else 0.0
+        return (
+            place,
+            named,
+            0 if row.targets else 1,
+            0 if code in row.codes else 1,
+            0 if conditional else 1,
+            _descending("" if row.date_grade in ("recalled", "undated") else row.date),
+            stricter,
+            row.id,
+        )
+
+    def cap(self, row: Limit, regional: bool) -> Cap:
+        """The most severe finding that a row allows."""
+        from planner.account import Cap, cap_of, tightest
+
+        caps = [cap_of(row.backing, f"the limit '{row.id}'")]
+        recalled = row.crops_from_memory.get(self.account.crop.id)
+        if recalled:
+            caps.append(
+                Cap(
+                    "advice" if recalled == "low" else "caution" if recalled == "medium" else "breach",
+                    f"the limit '{row.id}' is recalled for {self.account.crop.name}, {recalled} confidence",
+                )
+            )
+        if regional:
+            caps.append(Cap("breach", "", 1, f"the advice is for {', '.join(row.countries)}; the field names no region"))
+        return tightest(caps)
+
+    # --- conditions -------------------------------------------------------------------------------------------------
+
+    def counted_passes(self, row: Limit, target: TargetState | None) -> list[PassState]:
+        """The passes a row counts: those against its target where it names one, else all foliar fungicide passes."""
+        if row.targets and target is not None:
+            return self.account.working(target)
+        return self.account.passes
+
+    def with_codes(self, row: Limit, code: str, passes: list[PassState]) -> list[PassState]:
+        """Those of the passes that hold the code (or any of the row's codes where they count together)."""
+        if row.counted == "together":
+            return [state for state in passes if any(use.code in row.codes for use in state.uses)]
+        return [state for state in passes if code in state.codes]
+
+    def solo(self, state: PassState, code: str, target: TargetState | None) -> Truth:
+        """Whether a pass uses a code without a partner (against the target where there is one)."""
+        group = f"FRAC {code}"
+        if group not in state.by_group:
+            return False
+        if target is None:
+            return not self.account.others(state, group)
+        value, _ = self.account.partner(state, group, target)
+        return None if value is None else not value
+
+    def holds(self, row: Limit, code: str, target: TargetState | None) -> tuple[Truth, str]:
+        """Whether a row's conditions hold; None with the fact to supply where that cannot be told."""
+        passes = self.counted_passes(row, target)
+        if row.target_passes and not _within(len(passes), row.target_passes):
+            return False, ""
+        used = self.with_codes(row, code, passes)
+        if row.group_passes and not _within(len(used), row.group_passes):
+            return False, ""
+        if row.uses and row.kind != "max_consecutive":
+            solo = [self.solo(state, code, target if row.targets else None) for state in used]
+            if any(value is None for value in solo):
+                return None, "whether the partners in the tank control the target is not known"
+            any_solo, any_mixed = any(solo), any(value is False for value in solo)
+            fits = {"solo": any_solo and not any_mixed, "mixed": any_mixed and not any_solo}
+            if not fits.get(row.uses, any_solo and any_mixed):
+                return False, ""
+        return self._needs(row, code, target)
+
+    def _needs(self, row: Limit, code: str, target: TargetState | None) -> tuple[Truth, str]:
+        needs = row.needs
+        if not needs:
+            return True, ""
+        if "codes_in_season" in needs:
+            present = {use.code for state in self.account.fungicide_states for use in state.uses}
+            if not set(needs["codes_in_season"]) <= present:
+                return False, ""
+        if "pathogen_risk" in needs:
+            if target is None:
+                return None, "give the field's targets"
+            if not target.target.risk:
+                return None, f"the risk class of {target.name} is not known"
+            if target.target.risk != needs["pathogen_risk"]:
+                return False, ""
+        if "pressure" in needs:
+            if target is None:
+                return None, "give the field's targets with their pressure"
+            if target.entry.pressure is None:
+                return None, f"give the pressure of {target.name} (low, moderate or high)"
+            if target.entry.pressure != needs["pressure"]:
+                return False, ""
+        if "variety" in needs:
+            if target is None:
+                return None, "give the field's targets with the cultivar's rating"
+            if target.entry.cultivar is None:
+                return None, f"give the cultivar's rating against {target.name} (susceptible, moderate or resistant)"
+            if target.entry.cultivar != needs["variety"]:
+                return False, ""
+        if "report" in needs:
+            if target is None:
+                return None, "give the field's targets"
+            if self.account.field.country is None:
+                return None, "give the field's country"
+            group = f"FRAC {code}"
+            names = [use.active.name for state in self.account.passes for use in state.by_group.get(group, [])]
+            standing = self.account.standing(group, names[0] if names else "", target)
+            level = standing.level if needs.get("place") == "region" else standing.country_level
+            wanted = {"reduced": ("reduced", "lost"), "lost": ("lost",)}[needs["report"]]
+            if level not in wanted:
+                return False, ""
+        if "effective_partner" in needs:
+            return None, "whether an effective partner is on the market is not known"
+        return True, ""
+
+    # --- partners named ---------------------------------------------------------------------------------------------
+
+    def partners_named(self, code: str, target: TargetState) -> frozenset[str]:
+        """Codes that a row for this crop or target names as partner of a code."""
+        key = (code, target.id)
+        if key not in self._named:
+            found: set[str] = set()
+            for rows in self.rows.values():
+                for row, regional in rows:
+                    if regional or not self.names_code(row, code) or not self.names_target(row, target):
+                        continue
+                    if ALL_CODES in row.crops and not row.targets:
+                        continue
+                    found.update(row.partners_named)
+                    if row.kind == "preferred_partner" and isinstance(row.value, (list, tuple)):
+                        found.update(str(entry) for entry in row.value)
+            self._named[key] = frozenset(found)
+        return self._named[key]
+
+    def value_here(self, row: Limit, used: list[PassState]) -> float:
+        """A row's number, or that of its exception while the exception's target is in the field and a use is late."""
+        ids = {target.id for target in self.account.targets}
+        for exception in row.exceptions:
+            start = self.account.season.bbch(exception.from_stage)
+            late = any(state.time.bbch is not None and state.time.bbch[0] >= start for state in used)
+            if exception.target in ids and late:
+                return exception.value
+        return float(row.value)
+
+    def adjustment(self, row: Limit, code: str, target: TargetState | None) -> float:
+        """What other rows add to a row's maximum."""
+        total = 0.0
+        for other, _ in self.of_kind("max_applications_adjust"):
+            if row.id in other.adjusts and self.holds(other, code, target)[0]:
+                total += float(other.value)
+        return total
+
+    def deciding(self, kind: str) -> Iterator[tuple[str, TargetState | None, Chosen]]:
+        """Every (code, target, row) of a kind that decides in this programme; a row without targets comes once."""
+        codes = sorted({use.code for state in self.account.fungicide_states for use in state.uses})
+        seen: set[tuple[str, str, str]] = set()
+        for code in codes:
+            for target in [*self.account.targets, None] if not self.account.targets else self.account.targets:
+                chosen, _ = self.choose(kind, code, target)
+                for entry in chosen:
+                    per_target = bool(entry.row.targets) or bool(
+                        {"pathogen_risk", "pressure", "variety", "report"} & set(entry.row.needs)
+                    )
+                    key = (entry.row.id, code if entry.row.counted != "together" else "", target.id if target and per_target else "")
+                    if key not in seen:
+                        seen.add(key)
+                        yield code, target if per_target else None, entry
+
+    def undecided(self, kind: str) -> Iterator[tuple[str, Undecided]]:
+        """Rows of a kind that cannot be decided, by code, each once."""
+        codes = sorted({use.code for state in self.account.fungicide_states for use in state.uses})
+        seen: set[tuple[str, str]] = set()
+        for code in codes:
+            for target in self.account.targets or [None]:  # type: ignore[list-item]
+                for entry in self.choose(kind, code, target)[1]:
+                    if (entry.row.id, entry.reason) not in seen:
+                        seen.add((entry.row.id, entry.reason))
+                        yield code, entry
+
+
+def _within(number: int, bounds: tuple[int | None, int | None]) -> bool:
+    least, most = bounds
+    return (least is None or number >= least) and (most is None or number <= most)
+
+
+def _descending(text: str) -> tuple[int, ...]:
+    """A key that puts the newest ISO date first and an empty one last."""
+    return tuple(-ord(letter) for letter in text.ljust(10)) if text else (0,)

@@ -1,0 +1,185 @@
+"""Dates and stages of one field in one season: when each stage falls, where each pass and each target's window lies.
+
+A day is an ordinal (``date.toordinal``). Where a field gives no date at all, the calendar floats: the first stage that a
+pass names is put on an arbitrary day, days *between* passes are then estimates and no date is ever shown.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING
+
+from planner.model import Crop, Day, Field, Pass, Target
+from planner.phenology import StageDate, estimate_stages
+
+if TYPE_CHECKING:
+    from planner.catalogue import Catalogue
+
+FLOATING_DAY = date(2001, 6, 1)  # any day will do: only differences are used
+
+
+@dataclass(frozen=True, slots=True)
+class PassTime:
+    """When a pass goes on. ``day`` ordinal or None; ``bbch`` the least and most stage it can be at, or None."""
+
+    day: int | None
+    day_estimated: bool
+    bbch: tuple[int, int] | None
+    bbch_estimated: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """When a target infects the crop: first and last day (ordinals, None unknown) and first and last BBCH stage."""
+
+    first_bbch: int
+    last_bbch: int
+    first: int | None
+    last: int | None
+    estimated: bool
+    first_stage: str
+    last_stage: str
+
+
+class Season:
+    """The calendar of one field: stage dates by code, and the stage on a day."""
+
+    def __init__(self, field: Field, crop: Crop, catalogue: Catalogue, passes: tuple[Pass, ...] = ()) -> None:
+        self.field = field
+        self.crop = crop
+        self._catalogue = catalogue
+        anchors = _anchors(field, passes)
+        self.floating = not anchors
+        if self.floating:
+            stage = next((entry.stage for entry in passes if entry.stage), None)
+            if stage is not None:
+                anchors = {stage: FLOATING_DAY}
+        self.anchors = anchors
+        self.stages: dict[str, StageDate] = (
+            estimate_stages(
+                crop,
+                {catalogue_code(catalogue, crop.id, code): day for code, day in anchors.items()},
+                catalogue=catalogue,
+                field=field,
+            )
+            if anchors
+            else {}
+        )
+        ordered = sorted((entry.bbch, entry.date.toordinal(), entry.estimated) for entry in self.stages.values())
+        self._bbch = [entry[0] for entry in ordered]
+        self._days = [entry[1] for entry in ordered]
+        self._given = [(bbch, day) for bbch, day, estimated in ordered if not estimated]
+
+    def bbch(self, code: str) -> int:
+        """BBCH order of a stage code of this crop (raises UnknownName)."""
+        return self._catalogue.stage(self.crop.id, code).bbch
+
+    def day(self, code: str) -> tuple[int | None, bool]:
+        """The day of a stage and whether it is an estimate; (None, True) where nothing is known."""
+        entry = self.stages.get(code)
+        if entry is not None:
+            return entry.date.toordinal(), entry.estimated or self.floating
+        return self.day_of_bbch(self.bbch(code))
+
+    def day_of_bbch(self, bbch: int) -> tuple[int | None, bool]:
+        """The day on which the crop reaches a BBCH stage, straight between the stages that have a date."""
+        for given, day in self._given:
+            if given == bbch:
+                return day, self.floating
+        if not self._bbch:
+            return None, True
+        at = bisect_right(self._bbch, bbch)
+        if at and self._bbch[at - 1] == bbch:
+            return self._days[at - 1], True
+        if at == 0 or at == len(self._bbch):
+            return None, True
+        low, high = self._bbch[at - 1], self._bbch[at]
+        share = (bbch - low) / (high - low)
+        return round(self._days[at - 1] + share * (self._days[at] - self._days[at - 1])), True
+
+    def stage_on(self, day: int) -> tuple[tuple[int, int] | None, bool]:
+        """Least and most BBCH stage on a day, and whether that rests on an estimate."""
+        for bbch, given in self._given:
+            if given == day and not self.floating:
+                return (bbch, bbch), False
+        if not self._days:
+            return None, True
+        days = self._days
+        at = bisect_right(days, day)
+        if at == 0:
+            return (0, self._bbch[0]), True
+        if at == len(days):
+            return (self._bbch[-1], 99), True
+        low, high = self._bbch[at - 1], self._bbch[at]
+        span = days[at] - days[at - 1]
+        middle = round(low + (high - low) * (day - days[at - 1]) / span) if span else low
+        return (middle, middle), True
+
+    def given_range(self, day: int) -> tuple[int, int]:
+        """Least and most BBCH stage on a day by the given dates alone (0..99 where none binds it)."""
+        if self.floating:
+            return (0, 99)
+        low = max((bbch for bbch, given in self._given if given <= day), default=0)
+        high = min((bbch for bbch, given in self._given if given >= day), default=99)
+        return (low, max(low, high))
+
+    def place(self, entry: Pass) -> PassTime:
+        """Where one pass lies: its own stage holds for it; a date alone is given the stage of that day."""
+        day = entry.date.toordinal() if entry.date is not None else None
+        estimated = False
+        if day is None and entry.stage is not None:
+            day, estimated = self.day(entry.stage)
+        if entry.stage is not None:
+            bbch = self.bbch(entry.stage)
+            return PassTime(day, estimated, (bbch, bbch), False)
+        if day is None:
+            return PassTime(None, True, None, True)
+        stage, guess = self.stage_on(day)
+        return PassTime(day, estimated, stage, guess)
+
+    def window(self, target: Target) -> Window | None:
+        """The infection window of a target on this field; None where its stages are not known."""
+        if target.window is None:
+            return None
+        first_stage, last_stage = target.window
+        first_bbch, last_bbch = self.bbch(first_stage), self.bbch(last_stage)
+        first, first_guess = self.day(first_stage)
+        last, last_guess = self.day(last_stage)
+        harvest = self.field.harvest
+        if harvest is not None and target.window_end_before_harvest is not None:
+            end = harvest.toordinal() - target.window_end_before_harvest
+            if last is None or end < last:
+                last, last_guess = end, False
+        if harvest is not None and last is not None and last > harvest.toordinal():
+            last = harvest.toordinal()
+        return Window(
+            first_bbch, last_bbch, first, last, first_guess or last_guess or self.floating, first_stage, last_stage
+        )
+
+    def show(self, day: int | None) -> str:
+        """A day as ``2 July``; an empty text where it is not known or the calendar floats."""
+        if day is None or self.floating:
+            return ""
+        shown = date.fromordinal(day)
+        return f"{shown.day} {shown:%B}"
+
+
+def catalogue_code(catalogue: Catalogue, crop: str, code: str) -> str:
+    """The catalogue's spelling of a stage, leaving the anchors ``sown`` and ``harvest`` alone."""
+    return code if code in ("sown", "harvest") else catalogue.stage(crop, code).code
+
+
+def _anchors(field: Field, passes: tuple[Pass, ...]) -> dict[str, Day]:
+    """Everything that fixes the calendar: given stages, sowing, harvest; else the passes that name date and stage."""
+    anchors: dict[str, Day] = dict(field.stages)
+    if not anchors:
+        for entry in passes:
+            if entry.date is not None and entry.stage is not None and entry.how == "foliar":
+                anchors.setdefault(entry.stage, entry.date)
+    if field.sown is not None:
+        anchors["sown"] = field.sown
+    if field.harvest is not None:
+        anchors["harvest"] = field.harvest
+    return anchors
