@@ -7,6 +7,7 @@ a word or kills the process. So nothing but this module speaks to it, and this m
 - each case of a rule is one pattern (``one_of``: one for each value), with the kind of fact first;
 - an unknown value goes in as 0 or "" with a second field that says so, and every comparison asks that field first;
 - a rule that never fires takes every fact, ``cap`` brings all matches of a rule in one call;
+- a session in which something fires comes first, for a first session without a match kills the process;
 - one batch of facts under one session name, under a lock; the state is checked for the exception that durable-rules
   swallows, and always deleted; one host per rulebook and process, with its polling threads off.
 
@@ -16,6 +17,7 @@ plain meaning of the same conditions (``planner.conditions``). Tests hold the tw
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import importlib
 import itertools
@@ -39,6 +41,7 @@ _CAP = 60_000  # matches per call, a 16-bit number
 _LONG = 1_000  # bytes of text; durable-rules keeps text lengths in 16 bits
 _SESSION = "audit"
 _NEVER = "never"
+_FIRST = "first"
 
 
 class Match(NamedTuple):
@@ -322,8 +325,14 @@ class _Session:
                     rules[name] = {"all": [{"m": {"$and": tests}}], "run": name, "cap": _CAP}
         # takes every fact, so that none is "not handled", and never fires
         rules[_NEVER] = {"all": [{"m": {"$ex": {"kind": 1}}}, {"never": {"kind": "~"}}], "run": _NEVER}
+        rules[_FIRST] = {"all": [{"m": {"kind": f"~{_FIRST}"}}], "run": _FIRST}
         self.host = _host(library, self.action)
         self.host.set_rulesets({_SESSION: rules})
+        # The library forgets to clear two pointers of a new session (state.c, createStateNode). A first session in
+        # which nothing fires frees whatever they hold and kills the process; firing sets them, for this session and
+        # for all later ones, which use the same slot.
+        if self.run([{"id": "0", "sid": _SESSION, "kind": f"~{_FIRST}"}]) != [(0, -1)]:
+            raise EngineError("durable-rules does not answer to its simplest rule")
 
     def action(self, name: str) -> Callable[[Any], None]:
         """What durable-rules calls with all matches of one pattern: it only takes notes."""
@@ -343,16 +352,19 @@ class _Session:
         self.hits = []
         self.failure = None
         try:
-            self.host.assert_facts(_SESSION, rows)
-            state = self.host.get_state(_SESSION, _SESSION)
+            try:
+                self.host.assert_facts(_SESSION, rows)
+                swallowed = self.host.get_state(_SESSION, _SESSION).get("exception")
+            finally:
+                # an error of the call itself must not hide behind "no such state"
+                with contextlib.suppress(Exception):
+                    self.host.delete_state(_SESSION, _SESSION)
         except Exception as error:
             raise EngineError(f"durable-rules failed: {type(error).__name__}: {error}"[:500]) from error
-        finally:
-            self.host.delete_state(_SESSION, _SESSION)
         if self.failure is not None:
             raise self.failure
-        if state.get("exception"):
-            raise EngineError(f"durable-rules failed: {state['exception']}"[:500])
+        if swallowed:
+            raise EngineError(f"durable-rules failed: {swallowed}"[:500])
         return self.hits
 
 

@@ -138,8 +138,9 @@ def load(rules_dirs: Sequence[Path | str] = ()) -> Rulebook:
     from planner import compiled
 
     folders = _folders(rules_dirs)
-    files = [path for folder in folders for path in rule_files(folder)]
+    files: list[Path | str] = [path for folder in folders for path in rule_files(folder)]
     files += [path for path in (_bibliography(),) if path]
+    files += compiled.code("rulebook", "rulereader", "conditions", "facts/kinds")
     name = "rules" if len(folders) == 1 else "rules-own"
     return compiled.section(name, lambda: _build(folders), Rulebook, files)
 
