@@ -238,7 +238,7 @@ class Rating(Struct, frozen=True, kw_only=True):
     interval: tuple[float, float] | None = None
     trials: int | None = None
     years: tuple[int, int] | None = None
-    passes: int | None = None  # passes of the season programme that the trials rated; None: one well-timed pass
+    passes: tuple[int, int] | None = None  # passes of the season that the trials rated; None: one timely pass
     backing: Backing = Backing()
 
 

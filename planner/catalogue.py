@@ -1,0 +1,696 @@
+"""The catalogue: every fact about groups, actives, crops, targets, ratings, resistance and published limits.
+
+``load()`` gives it from the compiled store in a few milliseconds; what an ordinary audit does not touch (herbicides,
+insecticides, the bibliography, other crops) stays undecoded until it is asked for.
+
+    >>> catalogue = load()
+    >>> catalogue.active("Azoxystrobin").group
+    'FRAC 11'
+    >>> catalogue.stage("wheat", "f10.5.1").bbch
+    61
+    >>> catalogue.joined("FRAC 11", "FRAC 11A", "succession"), catalogue.joined("FRAC 11", "FRAC 11A", "counting")
+    (True, False)
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
+
+from planner import compiled
+from planner.errors import UnknownName
+from planner.model import (
+    Active,
+    Backing,
+    CoverageAdvice,
+    Crop,
+    CrossResistance,
+    FungicideScore,
+    Group,
+    HarmfulUse,
+    Limit,
+    LimitKind,
+    LimitTable,
+    Pathogen,
+    Protection,
+    Rating,
+    Report,
+    Retreatment,
+    Source,
+    Stage,
+    Struct,
+    Target,
+)
+from planner.places import folder
+
+if TYPE_CHECKING:
+    import networkx
+
+    from planner.catalogue_read import Everything
+
+T = TypeVar("T")
+Purpose = Literal["mixing", "succession", "counting"]
+
+_GROUP = re.compile(r"(?:(FRAC|IRAC|HRAC)[\s:-]*)?(?:GROUP\s*)?([A-Z]{0,3}\d[\dA-Z.]*|[A-Z]{2,3})\Z")
+_CODE = ("catalogue", "catalogue_read", "datafile", "stages", "yamlio")
+
+
+class Core(Struct, frozen=True, kw_only=True):
+    """What nearly every command needs, in one section."""
+
+    version: str
+    date: str
+    review_by: str
+    groups: dict[str, Group]
+    actives: dict[str, Active]  # FRAC, by ISO name
+    names: dict[str, tuple[str, str]]  # every other name and alias -> scheme, ISO name
+    crops: dict[str, Crop]
+    pathogens: dict[str, Pathogen]
+    target_names: dict[str, dict[str, str]]  # crop -> every name -> id
+    components: dict[str, dict[str, str]]  # purpose -> group -> first group of those it is joined with
+    incomplete: tuple[str, ...]
+    scores: dict[str, FungicideScore]
+    risk_scores: dict[str, float]
+    protection: tuple[Protection, ...]
+    retreatment: tuple[Retreatment, ...]
+    coverage: tuple[CoverageAdvice, ...]
+    harmful_uses: tuple[HarmfulUse, ...]
+    kinds: dict[str, LimitKind]
+    crop_words: dict[str, tuple[str, ...] | None]
+
+
+class CropFacts(Struct, frozen=True, kw_only=True):
+    """Targets, ratings and reports of one crop."""
+
+    targets: dict[str, Target] = {}
+    ratings: dict[str, tuple[Rating, ...]] = {}  # by target
+    reports: dict[str, tuple[Report, ...]] = {}  # by pathogen
+
+
+class Limits(Struct, frozen=True, kw_only=True):
+    """All published rows and the tables shown beside them."""
+
+    limits: dict[str, Limit]
+    tables: dict[str, LimitTable]
+
+
+class Statements(Struct, frozen=True, kw_only=True):
+    """Cross-resistance as stated, for the graph and for showing."""
+
+    joined: tuple[CrossResistance, ...]
+    exceptions: tuple[CrossResistance, ...]
+    incomplete: tuple[CrossResistance, ...]
+    actives: tuple[CrossResistance, ...]
+    risk_scheme: dict[str, Any]
+
+
+def load(*, catalog_dirs: Sequence[Path | str] = (), rules_dirs: Sequence[Path | str] = ()) -> Catalogue:
+    """The shipped catalogue with the user's folders laid over it, later ones on top.
+
+    Args:
+        catalog_dirs: folders shaped like ``catalog/`` (any part of it).
+        rules_dirs: folders shaped like ``rules/``; only ``limits/`` below them is read here.
+
+    Raises:
+        RulebookError: a file is wrong; file, line, problem and cure of the first problem.
+        FileNotFoundError: the installation is incomplete.
+    """
+    catalog = (folder("catalog"), *(Path(path) for path in catalog_dirs))
+    rules = (folder("rules"), *(Path(path) for path in rules_dirs))
+    return Catalogue(catalog, rules)
+
+
+def data_files(catalog: Iterable[Path], rules: Iterable[Path]) -> list[str]:
+    """Every data file of these folders, in a fixed order."""
+    found: list[str] = []
+    for base in catalog:
+        found += _yaml_below(str(base))
+    for base in rules:
+        found += _yaml_below(str(base / "limits"))
+    return found
+
+
+def _yaml_below(base: str) -> list[str]:
+    try:
+        entries = sorted(os.scandir(base), key=lambda entry: entry.name)
+    except OSError:
+        return []
+    found: list[str] = []
+    for entry in entries:
+        if entry.name.startswith("."):
+            continue
+        if entry.is_dir():
+            found += _yaml_below(entry.path)
+        elif entry.name.endswith(".yaml"):
+            found.append(entry.path)
+    return found
+
+
+class Catalogue:
+    """All facts, with look-ups by every name a user may write. Made by ``load``; nothing in it changes."""
+
+    def __init__(self, catalog_dirs: Sequence[Path], rules_dirs: Sequence[Path]) -> None:
+        self.catalog_dirs = tuple(catalog_dirs)
+        self.rules_dirs = tuple(rules_dirs)
+        self._stamp = compiled.stamp([*data_files(catalog_dirs, rules_dirs), *compiled.code(*_CODE)])
+        self._everything: Everything | None = None
+        self._facts: dict[str, CropFacts] = {}
+        self._schemes: dict[str, dict[str, Active]] = {}
+        self._stages: dict[tuple[str, str], Stage] = {}
+        self._core = self._section("catalogue", _core, Core)
+
+    # --- the compiled store -----------------------------------------------------------------------------------------
+
+    def _read(self) -> Everything:
+        if self._everything is None:
+            from planner.catalogue_read import read_all
+
+            everything, problems = read_all(self.catalog_dirs, self.rules_dirs)
+            problems.raise_first()
+            self._everything = everything
+        return self._everything
+
+    def _section(self, name: str, make: Callable[[Everything], T], type: type[T]) -> T:
+        return compiled.section(name, lambda: make(self._read()), type, made_from=self._stamp)
+
+    # --- head -------------------------------------------------------------------------------------------------------
+
+    @property
+    def version(self) -> str:
+        """Version of the data."""
+        return self._core.version
+
+    @property
+    def date(self) -> str:
+        """ISO date of the data."""
+        return self._core.date
+
+    @property
+    def review_by(self) -> str:
+        """ISO date after which the data should be reviewed."""
+        return self._core.review_by
+
+    # --- groups and actives -----------------------------------------------------------------------------------------
+
+    @property
+    def groups(self) -> Mapping[str, Group]:
+        """Every group by key (``FRAC 11``)."""
+        return self._core.groups
+
+    @cached_property
+    def actives(self) -> Mapping[str, Active]:
+        """Every active of the three schemes by lower-case ISO name; FRAC beats IRAC beats HRAC."""
+        return {**self.of_scheme("HRAC"), **self.of_scheme("IRAC"), **self.of_scheme("FRAC")}
+
+    def of_scheme(self, scheme: str) -> Mapping[str, Active]:
+        """The rows of one scheme as listed (also those that another scheme lists too)."""
+        if scheme == "FRAC":
+            return self._core.actives
+        if scheme not in self._schemes:
+            rows: dict[str, Active] = self._section(
+                f"catalogue-{scheme.lower()}", lambda found: found.actives.get(scheme, {}), dict[str, Active]
+            )
+            self._schemes[scheme] = rows
+        return self._schemes[scheme]
+
+    def active(self, name: str) -> Active:
+        """The active of this ISO name or alias, whatever its case.
+
+        Raises:
+            UnknownName: with the nearest names.
+        """
+        key = " ".join(name.casefold().replace("_", " ").split())
+        found = self._core.actives.get(key)
+        if found is not None:
+            return found
+        place = self._core.names.get(key) or self._core.names.get(key.replace(" ", "-"))
+        if place is None:
+            raise UnknownName("active", name, [*self._core.actives, *self._core.names])
+        return self.of_scheme(place[0])[place[1]]
+
+    def has_active(self, name: str) -> bool:
+        """Whether ``active`` would find it."""
+        try:
+            self.active(name)
+        except UnknownName:
+            return False
+        return True
+
+    def group(self, key: str) -> Group:
+        """The group of this key, in any spelling of ``normal_group``.
+
+        Raises:
+            UnknownName: with the nearest keys.
+        """
+        found = self._core.groups.get(key)
+        return found if found is not None else self._core.groups[self.normal_group(key)]
+
+    def has_group(self, key: str) -> bool:
+        """Whether this exact key is a group."""
+        return key in self._core.groups
+
+    def normal_group(self, text: str) -> str:
+        """``frac 11``, ``FRAC11``, ``FRAC M3``, ``FRAC 33`` -> the key (``FRAC 11`` ... ``FRAC M03``, ``FRAC P07``).
+
+        Raises:
+            UnknownName: no such group, or no scheme given; the error names the nearest keys.
+        """
+        match = _GROUP.match(text.strip().upper())
+        if match:
+            scheme, code = match.group(1), match.group(2)
+            letters = re.match(r"([A-Z]+)(\d)\Z", code)
+            codes = (code, f"{letters.group(1)}0{letters.group(2)}") if letters else (code,)
+            if scheme:
+                for one in codes:
+                    if f"{scheme} {one}" in self._core.groups:
+                        return f"{scheme} {one}"
+                for group in self._core.groups.values():
+                    if group.scheme == scheme and any(one in group.former for one in codes):
+                        return group.key
+            else:
+                error = UnknownName("group", text, ())
+                known = [f"{s} {one}" for s in ("FRAC", "IRAC", "HRAC") for one in codes]
+                error.nearest = tuple(key for key in known if key in self._core.groups)
+                if error.nearest:
+                    error.args = (f"unknown group '{text}'; {error.cure}",)
+                    raise error
+        raise UnknownName("group", text, self._core.groups)
+
+    def joined(self, one: str, other: str, purpose: Purpose) -> bool:
+        """Whether two groups count as one for mixing, succession or counting. Keys as in ``groups``."""
+        if one == other:
+            return True
+        parts = self._core.components.get(purpose, {})
+        return parts.get(one, one) == parts.get(other, other)
+
+    def partly_joined(self, key: str) -> bool:
+        """Whether members of the group are only incompletely cross-resistant (3 and 7)."""
+        return key in self._core.incomplete
+
+    @cached_property
+    def statements(self) -> Statements:
+        """What is stated about cross-resistance, and the combined-risk scheme."""
+        return self._section("catalogue-statements", _statements, Statements)
+
+    def cross_resistance(self) -> networkx.Graph:
+        """Groups as nodes; an edge where they are joined, with ``purposes`` and ``backing``."""
+        import networkx
+
+        graph = networkx.Graph()
+        graph.add_nodes_from(self._core.groups)
+        for row in self.statements.joined:
+            for index, one in enumerate(row.groups):
+                for other in row.groups[index + 1 :]:
+                    graph.add_edge(one, other, purposes=row.purposes, text=row.text, backing=row.backing)
+        return graph
+
+    # --- crops, stages, targets -------------------------------------------------------------------------------------
+
+    @property
+    def crops(self) -> Mapping[str, Crop]:
+        """Every crop by id."""
+        return self._core.crops
+
+    def crop(self, name: str) -> Crop:
+        """The crop of this id or alias.
+
+        Raises:
+            UnknownName: with the nearest names.
+        """
+        found = self._core.crops.get(name)
+        if found is not None:
+            return found
+        wanted = _kebab(name)
+        for crop in self._core.crops.values():
+            if wanted == crop.id or any(wanted == _kebab(alias) for alias in crop.aliases):
+                return crop
+        raise UnknownName("crop", name, self._core.crops)
+
+    def stage(self, crop: str, code: str) -> Stage:
+        """The crop's stage of this code: its own scales, or ``BBCHnn`` on any crop; case does not matter.
+
+        Raises:
+            UnknownName: no such stage or crop.
+        """
+        key = (crop, code)
+        found = self._stages.get(key)
+        if found is None:
+            from planner.stages import find_stage
+
+            own = self.crop(crop)
+            found = find_stage(own, code)
+            if found is None:
+                raise UnknownName("stage", code, [stage.code for stage in own.stages])
+            self._stages[key] = found
+        return found
+
+    def stage_after(self, crop: str, code: str) -> Stage | None:
+        """The next later stage of the crop's table, on the scale of ``code`` where it has one; None at the end."""
+        here = self.stage(crop, code)
+        later = [stage for stage in self.crop(crop).stages if stage.bbch > here.bbch]
+        if not later:
+            return None
+        first = later[0].bbch
+        letters = _letters(here.code)
+        beside = [stage for stage in later if stage.bbch == first]
+        return next((stage for stage in beside if _letters(stage.code) == letters), beside[0])
+
+    def facts(self, crop: str) -> CropFacts:
+        """Targets, ratings and reports of a crop id (also of crops that only reports name)."""
+        if crop not in self._facts:
+            self._facts[crop] = self._section(
+                f"catalogue-crop-{_kebab(crop)}", lambda found: _crop_facts(found, crop), CropFacts
+            )
+        return self._facts[crop]
+
+    def targets(self, crop: str) -> Mapping[str, Target]:
+        """Targets of a crop by id."""
+        return self.facts(self.crop(crop).id).targets
+
+    def target(self, crop: str, name: str) -> Target:
+        """The target of this id, alias, full name or pathogen, within the crop.
+
+        Raises:
+            UnknownName: no such target or crop.
+        """
+        own = self.crop(crop).id
+        names = self._core.target_names.get(own, {})
+        key = names.get(name) or names.get(_kebab(name))
+        if key is None:
+            raise UnknownName("target", name, [known for known in names if " " not in known])
+        return self.facts(own).targets[key]
+
+    def ratings(self, crop: str, target: str) -> tuple[Rating, ...]:
+        """Every rating row for the target; the look-up order is in ``catalog/README.md``."""
+        return self.facts(crop).ratings.get(target, ())
+
+    def pathogen(self, name: str) -> Pathogen:
+        """The pathogen of this name or synonym.
+
+        Raises:
+            UnknownName: with the nearest names.
+        """
+        found = self._core.pathogens.get(name)
+        if found is not None:
+            return found
+        folded = name.casefold()
+        for pathogen in self._core.pathogens.values():
+            if folded in (pathogen.id.casefold(), *(synonym.casefold() for synonym in pathogen.synonyms)):
+                return pathogen
+        raise UnknownName("pathogen", name, self._core.pathogens)
+
+    @property
+    def pathogens(self) -> Mapping[str, Pathogen]:
+        """Every pathogen by id."""
+        return self._core.pathogens
+
+    def reports(self, crop: str, pathogen: str) -> tuple[Report, ...]:
+        """Reported resistance and surveys of a pathogen (id or synonym) on a crop."""
+        rows = self.facts(crop).reports
+        found = rows.get(pathogen)
+        if found is not None:
+            return found
+        try:
+            return rows.get(self.pathogen(pathogen).id, ())
+        except UnknownName:
+            return ()
+
+    # --- published limits -------------------------------------------------------------------------------------------
+
+    @cached_property
+    def _limits(self) -> Limits:
+        return self._section(
+            "catalogue-limits", lambda found: Limits(limits=found.limits, tables=found.tables), Limits
+        )
+
+    @property
+    def limits(self) -> tuple[Limit, ...]:
+        """Every published row, superseded and carried ones too."""
+        return tuple(self._limits.limits.values())
+
+    def limit(self, key: str) -> Limit:
+        """The published row of this id.
+
+        Raises:
+            UnknownName: with the nearest ids.
+        """
+        found = self._limits.limits.get(key)
+        if found is None:
+            raise UnknownName("limit", key, self._limits.limits)
+        return found
+
+    @property
+    def tables(self) -> Mapping[str, LimitTable]:
+        """Tables by total number of passes: shown, never checked."""
+        return self._limits.tables
+
+    @property
+    def kinds(self) -> Mapping[str, LimitKind]:
+        """What each kind of row means and which rules check it."""
+        return self._core.kinds
+
+    def limits_for(
+        self, crop: str, crop_class: str = "", country: str | None = None, region: str | None = None
+    ) -> dict[str, list[tuple[Limit, bool]]]:
+        """Rows that speak of this crop and place, by kind; superseded rows are left out.
+
+        The flag is true where the row is bound to a region of the country and the field names no region.
+        """
+        found: dict[str, list[tuple[Limit, bool]]] = {}
+        for limit in self._limits.limits.values():
+            if limit.superseded_by or not self._names_crop(limit, crop, crop_class):
+                continue
+            regional = False
+            if limit.countries:
+                if country is None:
+                    continue
+                if country not in limit.countries and (region is None or region not in limit.countries):
+                    regional = region is None and any(
+                        place.startswith(f"{country}-") for place in limit.countries
+                    )
+                    if not regional:
+                        continue
+            found.setdefault(limit.kind, []).append((limit, regional))
+        return found
+
+    def _names_crop(self, limit: Limit, crop: str, crop_class: str) -> bool:
+        for word, listed in ((limit.crops, False), (limit.crops_except, True)):
+            named = crop in word or (crop_class != "" and crop_class in word)
+            for one in word:
+                if named:
+                    break
+                if one in self._core.crop_words:
+                    crops = self._core.crop_words[one]
+                    named = crops is None or crop in crops
+            if named is listed:
+                return False
+        return True
+
+    # --- protection, coverage, harm, risk ---------------------------------------------------------------------------
+
+    @property
+    def protection(self) -> tuple[Protection, ...]:
+        """Published days of protection."""
+        return self._core.protection
+
+    @property
+    def retreatment(self) -> tuple[Retreatment, ...]:
+        """Published days to the next spray."""
+        return self._core.retreatment
+
+    def protection_of(self, code: str, crop: str, target: str = "", working: int = 1) -> Protection | None:
+        """Days of protection of a FRAC code, first hit of: the crop's row for this many working groups (two or
+        more), code and crop, code on all crops, the crop's row of retreatment against the target; else None."""
+        if working >= 2:
+            rows = [row for row in self._core.protection if row.working_groups and crop in row.crops]
+            rows = [row for row in rows if row.working_groups is not None and row.working_groups <= working]
+            if rows:
+                return max(rows, key=lambda row: row.working_groups or 0)
+        for where in (crop, "all"):
+            for row in self._core.protection:
+                if code in row.codes and where in row.crops:
+                    return row
+        spray = self.retreatment_of(crop, target)
+        if spray is None:
+            return None
+        return Protection(
+            crops=(crop,),
+            least=spray.least,
+            most=spray.most,
+            kind="days to the next spray",
+            backing=spray.backing,
+        )
+
+    def retreatment_of(self, crop: str, target: str) -> Retreatment | None:
+        """Published days to the next spray against a target, or None."""
+        return next(
+            (row for row in self._core.retreatment if row.crop == crop and target in row.targets), None
+        )
+
+    @property
+    def coverage(self) -> tuple[CoverageAdvice, ...]:
+        """Droplets and carrier volume advised."""
+        return self._core.coverage
+
+    def coverage_for(self, crop: str, target: str) -> list[CoverageAdvice]:
+        """Advice for a target of a crop: rows that name it, else rows for any target."""
+        rows = [row for row in self._core.coverage if row.crop == crop]
+        return [row for row in rows if target in row.targets] or [row for row in rows if "any" in row.targets]
+
+    @property
+    def harmful_uses(self) -> tuple[HarmfulUse, ...]:
+        """Uses that a source warns against for harm other than resistance."""
+        return self._core.harmful_uses
+
+    @property
+    def scores(self) -> Mapping[str, FungicideScore]:
+        """Score of each FRAC code in the combined-risk scheme."""
+        return self._core.scores
+
+    def score(self, code: str, risk: str = "") -> FungicideScore | None:
+        """Score of a code; where the active decides, of its own risk. None: the scheme gives none."""
+        found = self._core.scores.get(code)
+        if found is None:
+            return None
+        if found.by_active and risk:
+            own = self._core.risk_scores.get(risk)
+            if own is None:
+                return None
+            return FungicideScore(code=code, score=own, risk=risk, by_active=True, backing=found.backing)
+        return found if found.score is not None else None
+
+    # --- bibliography and files of other rooms ----------------------------------------------------------------------
+
+    @cached_property
+    def sources(self) -> Mapping[str, Source]:
+        """The bibliography."""
+        found: dict[str, Source] = self._section(
+            "catalogue-sources", lambda found: found.sources, dict[str, Source]
+        )
+        return found
+
+    def cite(self, backing: Backing) -> tuple[str, ...]:
+        """The sources of a fact as a reader meets them, with the place in them."""
+        known = self.sources
+        words = [known[key].words if key in known else key for key in backing.sources]
+        if backing.where and words:
+            words[-1] += f", {backing.where}"
+        return tuple(words)
+
+    def _raw(self, name: str) -> dict[str, Any]:
+        found: dict[str, Any] = self._section(
+            f"catalogue-{name}", lambda found: found.raw.get(name, {}), dict[str, Any]
+        )
+        return found
+
+    @cached_property
+    def selection(self) -> dict[str, Any]:
+        """``catalog/selection.yaml`` as parsed; empty where it is missing."""
+        return self._raw("selection")
+
+    @cached_property
+    def spraying(self) -> dict[str, Any]:
+        """``catalog/spraying.yaml`` as parsed; empty where it is missing."""
+        return self._raw("spraying")
+
+    @cached_property
+    def phenology(self) -> dict[str, Any]:
+        """``catalog/phenology.yaml`` as parsed; empty where it is missing."""
+        return self._raw("phenology")
+
+
+def _kebab(text: str) -> str:
+    return re.sub(r"[^a-z0-9.]+", "-", text.casefold()).strip("-")
+
+
+def _letters(code: str) -> str:
+    return code.rstrip("0123456789.")
+
+
+# --- from everything to sections ------------------------------------------------------------------------------------
+
+
+def _core(found: Everything) -> Core:
+    import networkx
+
+    from planner.catalogue_read import name_key
+
+    frac, irac, hrac = (found.actives.get(scheme, {}) for scheme in ("FRAC", "IRAC", "HRAC"))
+    for rows, others in ((frac, (irac, hrac)), (irac, (hrac,))):
+        for name, active in rows.items():
+            more = tuple(other[name].groups[0] for other in others if name in other)
+            if more:  # listed by two schemes: the first scheme's row answers, and names the other's group too
+                fields = {key: getattr(active, key) for key in active.__struct_fields__}
+                rows[name] = Active(**{**fields, "groups": (*active.groups, *more)})
+    names: dict[str, tuple[str, str]] = {}
+    for scheme, rows in (("HRAC", hrac), ("IRAC", irac)):
+        for name in rows:
+            names[name] = (scheme, name)
+    for scheme, rows in (("FRAC", frac), ("IRAC", irac), ("HRAC", hrac)):
+        for name, active in rows.items():
+            for alias in active.aliases:
+                names.setdefault(name_key(alias), (scheme, name))
+    components: dict[str, dict[str, str]] = {}
+    for purpose in ("mixing", "succession", "counting"):
+        graph: networkx.Graph = networkx.Graph()
+        for row in found.joined:
+            if purpose in row.purposes:
+                networkx.add_path(graph, row.groups)
+        components[purpose] = {
+            key: min(part) for part in networkx.connected_components(graph) for key in part
+        }
+    target_names: dict[str, dict[str, str]] = {}
+    for crop, targets in found.targets.items():
+        index = target_names.setdefault(crop, {})
+        for key, target in targets.items():
+            index[key] = key
+        for key, target in targets.items():
+            pathogen = found.pathogens.get(target.pathogen)
+            synonyms = pathogen.synonyms if pathogen else ()
+            for name in (*target.aliases, target.name, target.pathogen, *synonyms):
+                index.setdefault(_kebab(name), key)
+    return Core(
+        version=found.version,
+        date=found.date,
+        review_by=found.review_by,
+        groups=found.groups,
+        actives=frac,
+        names=names,
+        crops=found.crops,
+        pathogens=found.pathogens,
+        target_names=target_names,
+        components=components,
+        incomplete=tuple(sorted({key for row in found.incomplete for key in row.groups})),
+        scores=found.scores,
+        risk_scores=found.risk_scheme.get("score_rule", {}).get("scores", {}),
+        protection=tuple(found.protection),
+        retreatment=tuple(found.retreatment),
+        coverage=tuple(found.coverage),
+        harmful_uses=tuple(found.harmful_uses.values()),
+        kinds=found.kinds,
+        crop_words=found.crop_words,
+    )
+
+
+def _statements(found: Everything) -> Statements:
+    return Statements(
+        joined=tuple(found.joined),
+        exceptions=tuple(found.exceptions),
+        incomplete=tuple(found.incomplete),
+        actives=tuple(found.active_facts),
+        risk_scheme=found.risk_scheme,
+    )
+
+
+def _crop_facts(found: Everything, crop: str) -> CropFacts:
+    ratings: dict[str, tuple[Rating, ...]] = {}
+    for rating in found.ratings.get(crop, {}).values():
+        ratings[rating.target] = (*ratings.get(rating.target, ()), rating)
+    reports: dict[str, tuple[Report, ...]] = {}
+    for report in found.reports.get(crop, ()):
+        reports[report.pathogen] = (*reports.get(report.pathogen, ()), report)
+    return CropFacts(targets=found.targets.get(crop, {}), ratings=ratings, reports=reports)
