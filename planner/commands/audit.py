@@ -1,0 +1,130 @@
+"""``planner audit``: is this programme sound, and if not, what is to change and why?"""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING, Any
+
+from planner import exits
+from planner.commands import common
+from planner.errors import InputError, UnknownName
+
+if TYPE_CHECKING:
+    from planner.catalogue import Catalogue
+    from planner.model import AuditReport, Programme
+
+_EXAMPLES = """
+planner audit programme.yaml
+planner audit programme.yaml --explain --units us
+planner audit sheet.csv --field field.yaml --products shop.yaml
+planner audit farm/*.yaml --format json --output answers.json
+cat programme.yaml | planner audit -
+"""
+
+
+def add(subparsers: Any) -> None:
+    """The parser of this command."""
+    from planner import cli
+
+    parser = cli.command(
+        subparsers,
+        "audit",
+        _EXAMPLES,
+        "Audit one or more programmes. The answer begins with the verdict and the one change\n"
+        "that would help most. With several programmes: a line each, then those that are not clean.",
+    )
+    parser.add_argument("programme", nargs="+", metavar="PROGRAMME", help="programme document (YAML, CSV), - for stdin")
+    parser.add_argument("--field", metavar="FILE", help="field document, where the programme names none (CSV)")
+    parser.add_argument("--products", metavar="FILE", action="append", help="product list; may be given again")
+    parser.add_argument(
+        "--engine", choices=("auto", "durable-rules", "interpreter"), default="auto", help="back end of the rules"
+    )
+    common.add_common(parser, ("text", "json", "markdown", "concise"), explain=True, strict=True)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Audit and answer; 1 where a programme has a breach (with ``--strict`` also where a point was not assessed)."""
+    chosen = common.settings(args)
+    common.check_stdin(args.programme)
+    catalogue = common.catalogue(chosen)
+    programmes = load(args, catalogue)
+    reports = [judge(programme, catalogue, args, chosen) for programme in programmes]
+    inputs = [*args.programme, *([args.field] if args.field else []), *(args.products or [])]
+    if chosen.format in ("text", "concise"):
+        tell_notices(reports)
+    common.deliver(args, render(reports, args, chosen, catalogue), inputs)
+    breached = any(report.verdict == "breaches" for report in reports)
+    unsure = args.strict and any(report.not_assessed for report in reports)
+    return exits.BREACH if breached or unsure else exits.DONE
+
+
+def load(args: argparse.Namespace, catalogue: Catalogue) -> list[Programme]:
+    """All programmes of the command line.
+
+    Raises:
+        ManyInputErrors: one error for each document that needs a change.
+    """
+    from planner.documents import load_programme
+
+    programmes, errors = [], []
+    for name in args.programme:
+        try:
+            products = tuple(args.products) if args.products else None
+            programmes.append(common.call(load_programme, name, catalogue, field=args.field, products=products))
+        except InputError as error:
+            errors.append(error)
+        except UnknownName as error:
+            errors.append(InputError(name, str(error)))
+    if errors:
+        unique = list({str(error): error for error in errors}.values())
+        raise unique[0] if len(unique) == 1 else exits.ManyInputErrors(unique)
+    return programmes
+
+
+def judge(
+    programme: Programme, catalogue: Catalogue, args: argparse.Namespace, chosen: common.Settings
+) -> AuditReport:
+    """One report."""
+    from planner.audit import audit
+
+    options: dict[str, Any] = {"backend": args.engine, "explain": args.explain}
+    if chosen.rules:
+        options["rules"] = chosen.rules
+    report: AuditReport = audit(programme, catalogue, **options)
+    return report
+
+
+def tell_notices(reports: list[AuditReport]) -> None:
+    """Notices on standard error, each once."""
+    for report in reports:
+        file = report.programme.file or report.programme.name
+        for notice in dict.fromkeys([*report.programme.notices, *report.notices]):
+            exits.say(f"{file}: notice: {notice}")
+
+
+def render(
+    reports: list[AuditReport], args: argparse.Namespace, chosen: common.Settings, catalogue: Catalogue
+) -> Any:
+    """The answer in the form asked for."""
+    if chosen.format == "json":
+        from planner.render import jsonout
+
+        return jsonout.audit(reports, catalogue_date=common.catalogue_date())
+    if chosen.format == "concise":
+        from planner.render import concise
+
+        return concise.audit(reports, units=chosen.units)
+    versions = common.versions()
+    if chosen.format == "markdown":
+        from planner.render import markdown
+
+        return markdown.audit(reports, units=chosen.units, versions=versions)
+    from planner.render import text
+
+    options: dict[str, Any] = {
+        "width": common.width() if args.output in (None, "-") else 100,
+        "units": chosen.units,
+        "explain": args.explain,
+        "versions": versions,
+    }
+    return text.audit(reports[0], **options) if len(reports) == 1 else text.several(reports, **options)

@@ -1,0 +1,189 @@
+"""What every command shares: common options, the settings file, opening the catalogue, handing over the answer."""
+
+from __future__ import annotations
+
+import argparse
+import inspect
+import re
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal, cast
+
+from planner import __version__, places
+from planner.errors import InputError, nearest
+from planner.model import Place, Struct
+
+if TYPE_CHECKING:
+    from planner.catalogue import Catalogue
+    from planner.render.console import Answer
+
+SETTINGS_FILE = "planner.yaml"
+_KEYS = ("catalog", "rules", "units", "format")
+UNITS = ("metric", "us")
+FORMATS = ("text", "json", "markdown", "concise", "html", "yaml", "csv", "xlsx", "ics")  # of all commands together
+
+System = Literal["metric", "us"]
+
+
+class Settings(Struct, kw_only=True):
+    """Options of one run after the settings file has had its say; the command line wins."""
+
+    catalog: tuple[str, ...] = ()
+    rules: tuple[str, ...] = ()
+    units: System = "metric"
+    format: str = "text"
+
+
+def add_common(
+    parser: argparse.ArgumentParser,
+    formats: Sequence[str] = ("text", "json"),
+    *,
+    explain: bool = False,
+    strict: bool = False,
+) -> None:
+    """Options that mean the same for every command. ``formats``: what this command can write, the first by default."""
+    group = parser.add_argument_group("answer")
+    group.add_argument("--format", choices=tuple(formats), metavar="|".join(formats), help="form of the answer")
+    group.add_argument("-o", "--output", metavar="FILE", help="write the answer to FILE, whole or not at all")
+    group.add_argument("--units", choices=UNITS, metavar="metric|us", help="units of the answer")
+    group.add_argument("--no-color", action="store_true", help="no colour (NO_COLOR does the same)")
+    if explain:
+        group.add_argument("--explain", action="store_true", help="the adviser's depth: evidence, caps, sources")
+    if strict:
+        group.add_argument("--strict", action="store_true", help="exit 1 also when a point could not be assessed")
+    data = parser.add_argument_group("data")
+    data.add_argument("--catalog", metavar="DIR", action="append", help="lay your own catalogue folder over ours")
+    data.add_argument("--rules", metavar="DIR", action="append", help="lay your own rules folder over ours")
+    data.add_argument("--debug", action="store_true", help=argparse.SUPPRESS)
+    parser.set_defaults(_formats=tuple(formats))
+
+
+def settings(args: argparse.Namespace) -> Settings:
+    """Options of this run: the command line first, then the nearest ``planner.yaml``, then the defaults.
+
+    Raises:
+        InputError: ``planner.yaml`` has an unknown key or value.
+    """
+    found = read_settings(Path.cwd())
+    formats: tuple[str, ...] = getattr(args, "_formats", FORMATS)
+    chosen = getattr(args, "format", None) or (found.format if found.format in formats else formats[0])
+    return Settings(
+        catalog=tuple(getattr(args, "catalog", None) or found.catalog),
+        rules=tuple(getattr(args, "rules", None) or found.rules),
+        units=getattr(args, "units", None) or found.units,
+        format=chosen,
+    )
+
+
+def read_settings(start: Path) -> Settings:
+    """The settings of the nearest ``planner.yaml`` from ``start`` upwards; folders in it are relative to it."""
+    path = next((one / SETTINGS_FILE for one in (start, *start.parents) if (one / SETTINGS_FILE).is_file()), None)
+    if path is None:
+        return Settings()
+    from planner import yamlio
+
+    document = yamlio.read(path)
+    data = {} if document.data is None else document.data
+    if not isinstance(data, dict):
+        raise InputError(Place(file=str(path), line=1), "settings are keys with values", f"write {', '.join(_KEYS)}")
+    values: dict[str, Any] = {}
+    for key, value in data.items():
+        place = document.place((key,))
+        if key not in _KEYS:
+            near = nearest(str(key), _KEYS, count=1)
+            cure = f"did you mean {near[0]}?" if near else f"known keys: {', '.join(_KEYS)}"
+            raise InputError(place, f"unknown setting '{key}'", cure)
+        if key in ("catalog", "rules"):
+            names = value if isinstance(value, list) else [value]
+            if not all(isinstance(name, str) for name in names):
+                raise InputError(place, f"'{key}' is a folder or a list of folders", f"write {key}: my-{key}")
+            values[key] = tuple(str((path.parent / name).resolve()) for name in names)
+        else:
+            allowed = UNITS if key == "units" else FORMATS
+            if value not in allowed:
+                raise InputError(place, f"'{key}' cannot be '{value}'", f"write one of {', '.join(allowed)}")
+            values[key] = value
+    return Settings(**values)
+
+
+def catalogue(chosen: Settings) -> Catalogue:
+    """The catalogue with the user's folders laid over it."""
+    from planner.catalogue import load
+
+    for name in chosen.catalog:
+        if not Path(name).is_dir():
+            raise InputError(name, "there is no such folder of catalogue files", "check the name after --catalog")
+    return load([Path(name) for name in chosen.catalog]) if chosen.catalog else load()
+
+
+def catalogue_date() -> str:
+    """Date of the shipped catalogue, read without loading it."""
+    try:
+        text = (places.folder("catalog") / "catalogue.yaml").read_text(encoding="utf-8")
+    except (OSError, FileNotFoundError):
+        return "unknown"
+    found = re.search(r"^date:\s*'?\"?(\d{4}-\d{2}-\d{2})", text, re.MULTILINE)
+    return found.group(1) if found else "unknown"
+
+
+def engine_name() -> str:
+    """Back end with its version, found without importing it: ``durable-rules 2.0.28``."""
+    from importlib.metadata import PackageNotFoundError, version
+    from importlib.util import find_spec
+
+    if sys.version_info < (3, 13):
+        try:
+            if find_spec("durable") is not None:
+                return f"durable-rules {version('durable-rules')}"
+        except (PackageNotFoundError, ImportError, ValueError):
+            pass
+    return "interpreter (the planner's own)"
+
+
+def versions() -> str:
+    """Planner and catalogue for the last line of an answer."""
+    return f"planner {__version__}, catalogue of {catalogue_date()}"
+
+
+def width() -> int:
+    """Columns for standard output."""
+    from planner.render import console
+
+    return console.width_of(sys.stdout)
+
+
+def deliver(args: argparse.Namespace, answer: Answer, inputs: Sequence[str] = ()) -> None:
+    """Write the answer where the options say; a written file is told on standard error."""
+    from planner import exits
+    from planner.render import console
+
+    console.deliver(answer, output=args.output, no_color=args.no_color, inputs=inputs)
+    if args.output not in (None, "-"):
+        exits.say(f"planner: written to {args.output}")
+
+
+def check_stdin(names: Sequence[str]) -> None:
+    """Refuse ``-`` twice, and ``-`` on a terminal where nothing is piped.
+
+    Raises:
+        InputError: as said.
+    """
+    if list(names).count("-") > 1:
+        raise InputError("-", "standard input can be read only once", "name the other documents by file")
+    if "-" in names:
+        from planner.render import console
+
+        if console.is_terminal(sys.stdin):
+            raise InputError("-", "nothing is piped to standard input", "write 'planner audit - < programme.yaml'")
+
+
+def call(function: Callable[..., Any], *args: Any, **options: Any) -> Any:
+    """Call ``function`` with those of ``options`` that it takes."""
+    known = inspect.signature(function).parameters
+    return function(*args, **{name: value for name, value in options.items() if name in known})
+
+
+def system(chosen: Settings) -> System:
+    """Units as ``quantities`` names them."""
+    return cast(System, chosen.units)

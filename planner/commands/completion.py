@@ -1,0 +1,34 @@
+"""``planner completion``: a static script for the shell, made from the parser, so that TAB never starts Python."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from planner import exits
+from planner.commands import COMMANDS
+
+_EXAMPLES = """
+planner completion bash > ~/.local/share/bash-completion/completions/planner
+planner completion zsh > "${fpath[1]}/_planner"
+planner completion fish > ~/.config/fish/completions/planner.fish
+"""
+
+
+def add(subparsers: Any) -> None:
+    """The parser of this command."""
+    from planner import cli
+
+    parser = cli.command(subparsers, "completion", _EXAMPLES)
+    parser.add_argument("shell", choices=("bash", "zsh", "fish"), help="which shell")
+    parser.add_argument("--debug", action="store_true", help=argparse.SUPPRESS)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the script."""
+    from planner import cli
+    from planner.render import completion, console
+
+    whole = cli.parser(*COMMANDS)
+    console.deliver(completion.script(args.shell, whole))
+    return exits.DONE
