@@ -1,15 +1,15 @@
 """The catalogue: every fact about groups, actives, crops, targets, ratings, resistance and published limits.
 
-``load()`` gives it from the compiled store in a few milliseconds; what an ordinary audit does not touch (herbicides,
-insecticides, the bibliography, other crops) stays undecoded until it is asked for.
+``load()`` gives it from the compiled store in a few milliseconds; what an ordinary audit does not touch
+(herbicides, insecticides, the bibliography, other crops) stays undecoded until it is asked for.
 
     >>> catalogue = load()
     >>> catalogue.active("Azoxystrobin").group
     'FRAC 11'
     >>> catalogue.stage("wheat", "f10.5.1").bbch
     61
-    >>> catalogue.joined("FRAC 11", "FRAC 11A", "succession"), catalogue.joined("FRAC 11", "FRAC 11A", "counting")
-    (True, False)
+    >>> catalogue.joined("FRAC 11", "FRAC 11A", "succession"), catalogue.joined("FRAC 11", "FRAC 11A",
+    "counting") (True, False)
 """
 
 from __future__ import annotations
@@ -86,9 +86,9 @@ class Core(Struct, frozen=True, kw_only=True):
 class CropFacts(Struct, frozen=True, kw_only=True):
     """Targets, ratings and reports of one crop."""
 
-    targets: dict[str, Target] = {}
-    ratings: dict[str, tuple[Rating, ...]] = {}  # by target
-    reports: dict[str, tuple[Report, ...]] = {}  # by pathogen
+    targets: dict[str, Target]
+    ratings: dict[str, tuple[Rating, ...]]  # by target
+    reports: dict[str, tuple[Report, ...]]  # by pathogen
 
 
 class Limits(Struct, frozen=True, kw_only=True):
@@ -163,7 +163,7 @@ class Catalogue:
         self._stages: dict[tuple[str, str], Stage] = {}
         self._core = self._section("catalogue", _core, Core)
 
-    # --- the compiled store -----------------------------------------------------------------------------------------
+    # --- the compiled store ----------------------------------------------------------------------
 
     def _read(self) -> Everything:
         if self._everything is None:
@@ -177,7 +177,7 @@ class Catalogue:
     def _section(self, name: str, make: Callable[[Everything], T], type: type[T]) -> T:
         return compiled.section(name, lambda: make(self._read()), type, made_from=self._stamp)
 
-    # --- head -------------------------------------------------------------------------------------------------------
+    # --- head ------------------------------------------------------------------------------------
 
     @property
     def version(self) -> str:
@@ -194,7 +194,7 @@ class Catalogue:
         """ISO date after which the data should be reviewed."""
         return self._core.review_by
 
-    # --- groups and actives -----------------------------------------------------------------------------------------
+    # --- groups and actives ----------------------------------------------------------------------
 
     @property
     def groups(self) -> Mapping[str, Group]:
@@ -254,7 +254,8 @@ class Catalogue:
         return key in self._core.groups
 
     def normal_group(self, text: str) -> str:
-        """``frac 11``, ``FRAC11``, ``FRAC M3``, ``FRAC 33`` -> the key (``FRAC 11`` ... ``FRAC M03``, ``FRAC P07``).
+        """``frac 11``, ``FRAC11``, ``FRAC M3``, ``FRAC 33`` -> the key (``FRAC 11`` ... ``FRAC M03``,
+        ``FRAC P07``).
 
         Raises:
             UnknownName: no such group, or no scheme given; the error names the nearest keys.
@@ -308,7 +309,7 @@ class Catalogue:
                     graph.add_edge(one, other, purposes=row.purposes, text=row.text, backing=row.backing)
         return graph
 
-    # --- crops, stages, targets -------------------------------------------------------------------------------------
+    # --- crops, stages, targets ------------------------------------------------------------------
 
     @property
     def crops(self) -> Mapping[str, Crop]:
@@ -349,7 +350,7 @@ class Catalogue:
         return found
 
     def stage_after(self, crop: str, code: str) -> Stage | None:
-        """The next later stage of the crop's table, on the scale of ``code`` where it has one; None at the end."""
+        """The next later stage of the crop's table, on the scale of ``code`` if it can; None at the end."""
         here = self.stage(crop, code)
         later = [stage for stage in self.crop(crop).stages if stage.bbch > here.bbch]
         if not later:
@@ -419,7 +420,7 @@ class Catalogue:
         except UnknownName:
             return ()
 
-    # --- published limits -------------------------------------------------------------------------------------------
+    # --- published limits ------------------------------------------------------------------------
 
     @cached_property
     def _limits(self) -> Limits:
@@ -490,7 +491,7 @@ class Catalogue:
                 return False
         return True
 
-    # --- protection, coverage, harm, risk ---------------------------------------------------------------------------
+    # --- protection, coverage, harm, risk --------------------------------------------------------
 
     @property
     def protection(self) -> tuple[Protection, ...]:
@@ -503,8 +504,11 @@ class Catalogue:
         return self._core.retreatment
 
     def protection_of(self, code: str, crop: str, target: str = "", working: int = 1) -> Protection | None:
-        """Days of protection of a FRAC code, first hit of: the crop's row for this many working groups (two or
-        more), code and crop, code on all crops, the crop's row of retreatment against the target; else None."""
+        """Days of protection of a FRAC code on a crop, or None where no source tells.
+
+        First hit of: the crop's row for this many working groups (two or more), code and crop, code on all
+        crops, the crop's row of retreatment against the target.
+        """
         if working >= 2:
             rows = [row for row in self._core.protection if row.working_groups and crop in row.crops]
             rows = [row for row in rows if row.working_groups is not None and row.working_groups <= working]
@@ -563,7 +567,7 @@ class Catalogue:
             return FungicideScore(code=code, score=own, risk=risk, by_active=True, backing=found.backing)
         return found if found.score is not None else None
 
-    # --- bibliography and files of other rooms ----------------------------------------------------------------------
+    # --- bibliography and files of other rooms ---------------------------------------------------
 
     @cached_property
     def sources(self) -> Mapping[str, Source]:
@@ -611,7 +615,7 @@ def _letters(code: str) -> str:
     return code.rstrip("0123456789.")
 
 
-# --- from everything to sections ------------------------------------------------------------------------------------
+# --- from everything to sections ----------------------------------------------------------------
 
 
 def _core(found: Everything) -> Core:
@@ -646,7 +650,7 @@ def _core(found: Everything) -> Core:
     target_names: dict[str, dict[str, str]] = {}
     for crop, targets in found.targets.items():
         index = target_names.setdefault(crop, {})
-        for key, target in targets.items():
+        for key in targets:
             index[key] = key
         for key, target in targets.items():
             pathogen = found.pathogens.get(target.pathogen)

@@ -1,13 +1,16 @@
-"""Reads the catalogue and the published limits from YAML into the words of the model, and checks what they say.
+"""Reads the catalogue and the published limits from YAML into the words of the model, and checks what they
+say.
 
-One function per kind of file, in the order in which they lean on each other. Later folders are laid over earlier
-ones: a key given again replaces the entry, a list without keys is put in front. Inside one folder a key stands once.
+One function per kind of file, in the order in which they lean on each other. Later folders are laid over
+earlier ones: a key given again replaces the entry, a list without keys is put in front. Inside one folder a
+key stands once.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal, cast
 
@@ -34,13 +37,11 @@ from planner.model import (
     Protection,
     RatedGroup,
     Rating,
-    RatingClass,
     Report,
     Retreatment,
     Source,
     Stage,
     StageInterval,
-    Struct,
     Target,
 )
 from planner.stages import find_stage
@@ -74,38 +75,41 @@ _KINDS_WITH_COUNT = frozenset(
 )
 
 
-class Everything(Struct, frozen=False, kw_only=True):
+@dataclass(slots=True)
+class Everything:
     """All that the data files say."""
 
     version: str = ""
     date: str = ""
     review_by: str = ""
-    sources: dict[str, Source] = {}
-    groups: dict[str, Group] = {}
-    actives: dict[str, dict[str, Active]] = {}  # scheme -> ISO name -> row
-    crops: dict[str, Crop] = {}
-    pathogens: dict[str, Pathogen] = {}
-    targets: dict[str, dict[str, Target]] = {}  # crop -> id
-    ratings: dict[str, dict[tuple[str, tuple[str, ...], str], Rating]] = {}
-    reports: dict[str, list[Report]] = {}
-    joined: list[CrossResistance] = []
-    exceptions: list[CrossResistance] = []
-    incomplete: list[CrossResistance] = []
-    active_facts: list[CrossResistance] = []
-    scores: dict[str, FungicideScore] = {}
-    risk_scheme: dict[str, Any] = {}
-    protection: list[Protection] = []
-    retreatment: list[Retreatment] = []
-    coverage: list[CoverageAdvice] = []
-    harmful_uses: dict[str, HarmfulUse] = {}
-    kinds: dict[str, LimitKind] = {}
-    crop_words: dict[str, tuple[str, ...] | None] = {}  # None: every crop
+    sources: dict[str, Source] = field(default_factory=dict)
+    groups: dict[str, Group] = field(default_factory=dict)
+    actives: dict[str, dict[str, Active]] = field(default_factory=dict)  # scheme -> ISO name -> row
+    crops: dict[str, Crop] = field(default_factory=dict)
+    pathogens: dict[str, Pathogen] = field(default_factory=dict)
+    targets: dict[str, dict[str, Target]] = field(default_factory=dict)  # crop -> id
+    ratings: dict[str, dict[tuple[str, tuple[str, ...], str], Rating]] = field(default_factory=dict)
+    reports: dict[str, list[Report]] = field(default_factory=dict)
+    joined: list[CrossResistance] = field(default_factory=list)
+    exceptions: list[CrossResistance] = field(default_factory=list)
+    incomplete: list[CrossResistance] = field(default_factory=list)
+    active_facts: list[CrossResistance] = field(default_factory=list)
+    scores: dict[str, FungicideScore] = field(default_factory=dict)
+    risk_scheme: dict[str, Any] = field(default_factory=dict)
+    protection: list[Protection] = field(default_factory=list)
+    retreatment: list[Retreatment] = field(default_factory=list)
+    coverage: list[CoverageAdvice] = field(default_factory=list)
+    harmful_uses: dict[str, HarmfulUse] = field(default_factory=dict)
+    kinds: dict[str, LimitKind] = field(default_factory=dict)
+    crop_words: dict[str, tuple[str, ...] | None] = field(default_factory=dict)  # None: every crop
     crops_elsewhere: tuple[str, ...] = ()
-    code_words: dict[str, str] = {}
-    limits: dict[str, Limit] = {}
-    tables: dict[str, LimitTable] = {}
-    raw: dict[str, dict[str, Any]] = {}  # selection, spraying, phenology as parsed
-    places: dict[tuple[str, str], str] = {}  # kind and key -> file:line, for the lists
+    code_words: dict[str, str] = field(default_factory=dict)
+    limits: dict[str, Limit] = field(default_factory=dict)
+    tables: dict[str, LimitTable] = field(default_factory=dict)
+    raw: dict[str, dict[str, Any]] = field(default_factory=dict)  # selection, spraying, phenology as parsed
+    places: dict[tuple[str, str], str] = field(
+        default_factory=dict
+    )  # kind and key -> file:line, for the lists
 
 
 def kebab(text: str) -> str:
@@ -129,7 +133,7 @@ class _Reader:
         self._mobility: dict[str, str] = {}
         self._checks: list[Callable[[], None]] = []
 
-    # --- files ----------------------------------------------------------------------------------------------------
+    # --- files -----------------------------------------------------------------------------------
 
     def documents(self, pattern: str, *, rules: bool = False) -> Iterable[tuple[int, Row]]:
         """Every file of the pattern, folder by folder, as its top row."""
@@ -180,7 +184,7 @@ class _Reader:
         grade = row.text("grade")
         return Backing(sources=sources, grade=cast(Any, grade or "unknown"))
 
-    # --- order ----------------------------------------------------------------------------------------------------
+    # --- order -----------------------------------------------------------------------------------
 
     def run(self) -> None:
         self.sources()
@@ -204,7 +208,7 @@ class _Reader:
         for check in self._checks:
             check()
 
-    # --- one kind of file each ------------------------------------------------------------------------------------
+    # --- one kind of file each -------------------------------------------------------------------
 
     def sources(self) -> None:
         for layer, top in self.documents("sources.yaml"):
@@ -473,7 +477,7 @@ class _Reader:
                     stages[code] = Stage(code=code, bbch=bbch, name=name, look_for=look_for, backing=backing)
                 row.finish()
             season = self.all.raw.get("phenology", {}).get("scales", {}).get(key, {})
-            # phenology.yaml is the home of days between stages and of the harvest stage; text in our reading of YAML
+            # phenology.yaml is the home of days between stages and of the harvest stage
             from_sowing = str(season.get("from_sowing", "yes"))
             self.all.crops[key] = Crop(
                 id=key,
@@ -516,7 +520,7 @@ class _Reader:
         if len(codes) != 2:
             row.fail(key, f"'{key}' has to be two stages", "write [first, last]")
             return None
-        if all([self.stage(row, (key, index), crop, code) for index, code in enumerate(codes)]):
+        if sum(not self.stage(row, (key, index), crop, code) for index, code in enumerate(codes)) == 0:
             found = self.all.crops.get(crop)
             ends = [find_stage(found, code) for code in codes] if found else []
             if len(ends) == 2 and ends[0] and ends[1] and ends[0].bbch > ends[1].bbch:
@@ -570,16 +574,14 @@ class _Reader:
                 row.text("text")
                 survives_backing = self.backing(row)
                 row.finish()
-            rated = []
+            rated: list[RatedGroup] = []
             for row in top.rows("groups"):
                 code = self.frac_code(row, "code", row.text("code", required=True))
                 rating = row.text("class", required=True, one_of=CLASSES)
                 if any(code == other.code for other in rated):
                     row.fail("code", f"group '{code}' is rated twice", "keep one of the two")
                 if rating in CLASSES:
-                    rated.append(
-                        RatedGroup(code=code, rating=cast(RatingClass, rating), backing=self.backing(row))
-                    )
+                    rated.append(RatedGroup(code=code, rating=rating, backing=self.backing(row)))
                 row.finish()
             critical = top.row("critical_window")
             if critical is not None:
@@ -590,7 +592,8 @@ class _Reader:
             facts = {
                 name: top.text(name)
                 for name in (
-                    "pathogen_note", "how", "decision", "yield_loss", "spray_note", "fruit_safe_after", "economics",
+                    "pathogen_note", "how", "decision", "yield_loss", "spray_note", "fruit_safe_after",
+                    "economics",
                     "groups_note",
                 )
             }  # fmt: skip
@@ -678,7 +681,7 @@ class _Reader:
                     target=target,
                     actives=key[1],
                     country=country,
-                    rating=cast(RatingClass, rating) if rating in CLASSES else None,
+                    rating=rating if rating in CLASSES else None,
                     printed=row.text("printed") or row.text("range"),
                     stops_lookup=row.flag("stops_lookup"),
                     elsewhere=row.flag("elsewhere"),
@@ -1094,7 +1097,7 @@ class _Reader:
 
 
 def read_all(catalog_dirs: Sequence[Path], rules_dirs: Sequence[Path]) -> tuple[Everything, Problems]:
-    """Read every file of the folders, laid over each other in this order. Raises nothing: problems are listed."""
+    """Read every file of the folders, laid over each other in this order; problems are listed, not raised."""
     reader = _Reader(catalog_dirs, rules_dirs)
     reader.run()
     return reader.all, reader.problems

@@ -1,15 +1,17 @@
 """Compiled data: what was read, checked and worked out once is kept as msgpack in the user's cache folder.
 
-Reading and checking all data files takes a good part of a second, and one command has to answer in a tenth. Each
-section is one file whose head tells what it was made from: the planner's version, the code that made it, and path,
-size and time of change of every data file. Any difference, a damaged file or a folder that cannot be written are no
-errors: the section is built again. ``PLANNER_NO_CACHE=1`` switches the store off.
+Reading and checking all data files takes a good part of a second, and one command has to answer in a tenth.
+Each section is one file whose head tells what it was made from: the planner's version, the code that made
+it, and path, size and time of change of every data file. Any difference, a damaged file or a folder that
+cannot be written are no errors: the section is built again. ``PLANNER_NO_CACHE=1`` switches the store off.
 
-Set ``XDG_CACHE_HOME`` to move the folder (XDG Base Directory Specification); it is ``~/.cache/planner`` otherwise.
+Set ``XDG_CACHE_HOME`` to move the folder (XDG Base Directory Specification); it is ``~/.cache/planner``
+otherwise.
 """
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
 import tempfile
@@ -120,10 +122,8 @@ def _write(path: Path, head: bytes, body: bytes, name: str) -> None:
         os.replace(temporary, path)
         _tidy(path.parent, name)
     except OSError:
-        try:
+        with contextlib.suppress(OSError):
             os.unlink(temporary)
-        except OSError:
-            pass
 
 
 def _tidy(where: Path, name: str) -> None:

@@ -1,8 +1,8 @@
 """Typed access to the project's own data files, with every problem noted at its line.
 
-A data file is read by asking each row for the keys it may hold. What is never asked for is an unknown key; what has
-the wrong type or an implausible value is a problem. Problems are collected, so that ``planner catalog check`` shows
-all of them, and the first one stops an ordinary run.
+A data file is read by asking each row for the keys it may hold. What is never asked for is an unknown key;
+what has the wrong type or an implausible value is a problem. Problems are collected, so that ``planner
+catalog check`` shows all of them, and the first one stops an ordinary run.
 """
 
 from __future__ import annotations
@@ -65,7 +65,7 @@ class Row:
             self.data = {}
             self.fail((), "a mapping belongs here", "write 'key: value'")
 
-    # --- problems -------------------------------------------------------------------------------------------------
+    # --- problems --------------------------------------------------------------------------------
 
     def fail(self, key: str | tuple[str | int, ...], problem: str, cure: str = "") -> None:
         """Note a problem at one of this row's keys."""
@@ -82,7 +82,7 @@ class Row:
                 )
                 self.fail(key, f"unknown key '{key}'", cure)
 
-    # --- single values --------------------------------------------------------------------------------------------
+    # --- single values ---------------------------------------------------------------------------
 
     def raw(self, key: str, default: Any = None) -> Any:
         """The value as it stands."""
@@ -197,7 +197,7 @@ class Row:
             self.fail(key, f"'{key}' is {value}, which is implausible", "a share lies between 0 and 1")
         return share
 
-    # --- nested ---------------------------------------------------------------------------------------------------
+    # --- nested ----------------------------------------------------------------------------------
 
     def rows(self, key: str, *, required: bool = False) -> Iterator[Row]:
         """The mappings of a list."""
@@ -251,13 +251,13 @@ class Row:
                 self.fail((key, name), f"'{name}' has to be text", "put it in quotes")
         return {name: str(value) for name, value in found.items()}
 
-    # --- source and grade -----------------------------------------------------------------------------------------
+    # --- source and grade ------------------------------------------------------------------------
 
     def backing(self, default: Backing | None = None) -> Backing:
         """Source, place in it, grade and confidence; what the row leaves out is taken from ``default``.
 
-        A row that states nothing and has no default is a problem: every value of the catalogue has a source and a
-        grade. Only grade ``unknown`` may stand without a source.
+        A row that states nothing and has no default is a problem: every value of the catalogue has a source
+        and a grade. Only grade ``unknown`` may stand without a source.
         """
         sources = self.texts("source")
         where = self.text("where")

@@ -12,8 +12,9 @@ _DIGITS = re.compile(r"([A-Z]+)(\d{1,2})\Z")
 def find_stage(crop: Crop, code: str) -> Stage | None:
     """The crop's stage of this code, or None.
 
-    Besides the codes of the crop's own table: ``BBCHnn`` on any crop (Hack et al. 1992: one two-digit scale for all
-    crops), and ``Znn`` or ``GSnn`` where the crop's scale follows BBCH. Case and blanks do not matter.
+    Besides the codes of the crop's own table: ``BBCHnn`` on any crop (Hack et al. 1992: one two-digit scale
+    for all crops), and ``Znn`` or ``GSnn`` where the crop's scale follows BBCH. Case and blanks do not
+    matter.
     """
     wanted = "".join(code.split()).upper()
     match = _DIGITS.match(wanted)

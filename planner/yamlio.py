@@ -3,8 +3,8 @@
 YAML lets a careless file mean something else than it says: ``no`` becomes false, ``010`` becomes 8, ``10:30``
 becomes 630, a repeated key silently wins, and nine lines of aliases grow to gigabytes. So this reader takes a
 small part of the language and refuses the rest with the line and the cure. Scalars follow the YAML 1.2 core
-schema less octal and hexadecimal numbers (YAML 1.2.2, section 10.3.2): only ``true`` and ``false`` are booleans,
-dates stay text.
+schema less octal and hexadecimal numbers (YAML 1.2.2, section 10.3.2): only ``true`` and ``false`` are
+booleans, dates stay text.
 
 It works on the event stream, not on nodes: an alias or an over-deep document stops the reading at once.
 """
@@ -108,7 +108,7 @@ class Document:
         self._scalars = scalars
 
     def line(self, path: tuple[str | int, ...] = ()) -> int:
-        """1-based line of the key or list entry at ``path``; of its nearest parent where it does not exist."""
+        """1-based line of the key or entry at ``path``; of its nearest parent where it does not exist."""
         while path and path not in self._lines:
             path = path[:-1]
         return self._lines.get(path, 1)
@@ -141,7 +141,8 @@ def read(source: os.PathLike[str] | str | bytes, *, name: str = "") -> Document:
 
     Raises:
         InputError: the file cannot be read, is empty, binary, too large or too deep, or uses a part of YAML
-            that is refused (duplicate keys, anchors, aliases, merge keys, tags, several documents, NaN, infinity).
+            that is refused (duplicate keys, anchors, aliases, merge keys, tags, several documents, NaN,
+            infinity).
     """
     if isinstance(source, os.PathLike):
         name = name or str(source)
@@ -282,13 +283,13 @@ def _build(text: str, name: str) -> Document:
             continue
         if isinstance(event, yaml.AliasEvent):
             raise fail(line, f"an alias (*{event.anchor}) stands here", "write the value out")
-        if not isinstance(event, (yaml.ScalarEvent, yaml.CollectionStartEvent)):
+        if isinstance(event, (yaml.StreamStartEvent, yaml.StreamEndEvent, yaml.DocumentEndEvent)):
             continue
         if event.anchor is not None:
             raise fail(
                 line, f"an anchor (&{event.anchor}) stands here", "write the value out where it is needed"
             )
-        scalar = isinstance(event, yaml.ScalarEvent)  # else a list or mapping begins
+        scalar = not isinstance(event, yaml.CollectionStartEvent)
         if event.tag is not None:
             raise fail(
                 line, f"a tag ({_short_tag(event.tag)}) stands here", "remove it; put quotes around text"
