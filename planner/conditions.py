@@ -104,7 +104,7 @@ def undecided(
     hangs on a field of ``unknown_when`` that is unknown leaves the rule undecided. A field of ``unknown_when`` that
     no case reads is a gate: unknown, it leaves every case undecided that is not ruled out.
     """
-    missing = [field for field in unknown_when if values[field] is None]
+    missing = [field for field in unknown_when if values.get(field) is None]
     if not missing:
         return ()
     cases = tuple(cases)

@@ -1,0 +1,176 @@
+"""From matches to findings: which case decides, how severe it may be, what it says, what could not be decided.
+
+The engine tells which cases hold; this module reads the answer as contract sections 3 and 5 say: the first case that
+fits decides; a finding is never more severe than its evidence allows; one cause is one finding; what hangs on an
+unknown fact is "not assessed" with the fact to supply, never silence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, NamedTuple
+
+from planner import engine
+from planner.conditions import undecided
+from planner.facts.kinds import Fact, FactKind
+from planner.model import SEVERITIES, Finding, NotAssessed, Severity
+from planner.rulebook import Rule, Rulebook, fill
+
+
+def judge(
+    rulebook: Rulebook,
+    facts: Sequence[Fact],
+    *,
+    backend: engine.Backend = "auto",
+    kinds: Mapping[str, FactKind] | None = None,
+) -> tuple[list[Finding], list[NotAssessed]]:
+    """Findings in season order (first pass, then severity, then code) and what was not assessed (in rule order).
+
+    Raises:
+        EngineError: as ``engine.run``.
+    """
+    decided = engine.first_cases(engine.run(rulebook, facts, backend=backend, kinds=kinds))
+    rules: dict[str, list[Rule]] = {}
+    for rule in rulebook.running:
+        rules.setdefault(rule.kind, []).append(rule)
+    drafts: list[_Draft] = []
+    lacking: dict[tuple[str, str], set[int]] = {}
+    for fact in facts:
+        for rule in rules.get(fact.kind, ()):
+            unknown = undecided(rule.cases, rule.unknown_when, fact.values) if rule.unknown_when else ()
+            if unknown:
+                for field in unknown:
+                    reason = fact.unknown.get(field) or f"the {field.replace('_', ' ')} is not known"
+                    lacking.setdefault((rule.code, reason), set()).update(fact.passes)
+                continue
+            case = decided.get((rule.code, fact.id))
+            if case is not None:
+                severity, capped = allowed(rule.cases[case].severity, fact)
+                drafts.append(_Draft(rule, case, fact, severity, capped))
+    findings = [_finding(group) for group in _merged(drafts)]
+    findings.sort(key=_season_order)
+    order = {rule.code: index for index, rule in enumerate(rulebook.rules)}
+    not_assessed = [
+        NotAssessed(rule=code, passes=tuple(sorted(passes)), reason=reason)
+        for (code, reason), passes in lacking.items()
+    ]
+    not_assessed.sort(key=lambda entry: (order[entry.rule], entry.passes, entry.reason))
+    return findings, not_assessed
+
+
+def allowed(severity: Severity, fact: Fact) -> tuple[Severity, str | None]:
+    """The severity that the evidence behind a fact allows, and in words what lowered it.
+
+    >>> allowed("breach", Fact(kind="use", id="1", passes=(1,), values={}, cap="caution", cap_reason="a recalled limit"))
+    ('caution', 'a recalled limit')
+    """
+    reasons = []
+    level = SEVERITIES.index(severity)
+    lowest = len(SEVERITIES) - 1
+    if fact.lower > 0 and level < lowest:
+        level = min(level + fact.lower, lowest)
+        reasons.append(fact.lower_reason)
+    cap = SEVERITIES.index(fact.cap)
+    if cap > level:
+        level = cap
+        reasons.append(fact.cap_reason)
+    text = "; ".join(dict.fromkeys(reason for reason in reasons if reason))
+    return SEVERITIES[level], (text or "the evidence behind it") if reasons else None
+
+
+def say_passes(passes: Sequence[int]) -> str:
+    """``pass 2``, ``passes 1 and 2``, ``passes 1, 2 and 4``.
+
+    >>> say_passes((1, 2, 4))
+    'passes 1, 2 and 4'
+    """
+    if not passes:
+        return "no pass"
+    words = [str(number) for number in passes]
+    if len(words) == 1:
+        return f"pass {words[0]}"
+    return f"passes {', '.join(words[:-1])} and {words[-1]}"
+
+
+class _Draft(NamedTuple):
+    rule: Rule
+    case: int
+    fact: Fact
+    severity: Severity
+    capped: str | None
+
+
+def _merged(drafts: Iterable[_Draft]) -> list[list[_Draft]]:
+    """Drafts that are one finding together: same rule, subject and severity, where the rule merges."""
+    groups: dict[tuple[Any, ...], list[_Draft]] = {}
+    for index, draft in enumerate(drafts):
+        own = not (draft.rule.merge and draft.fact.subject)
+        key = (draft.rule.code, index) if own else (draft.rule.code, draft.fact.subject, draft.severity)
+        groups.setdefault(key, []).append(draft)
+    return list(groups.values())
+
+
+def _finding(group: Sequence[_Draft]) -> Finding:
+    rule = group[0].rule
+    facts = [draft.fact for draft in group]
+    passes = tuple(sorted({number for fact in facts for number in fact.passes}))
+    words = _words(rule, facts, passes)
+    message = fill(rule.message, words)
+    reasons = dict.fromkeys(fill(rule.cases[draft.case].because, words) for draft in group)
+    because = "; ".join(reason for reason in reasons if reason)
+    keys = [source.key for source in rule.sources] + [key for fact in facts for key in fact.sources]
+    # a finding that one fact carries without help keeps its severity on that fact alone
+    freely = any(draft.capped is None for draft in group)
+    capped = None if freely else "; ".join(dict.fromkeys(draft.capped for draft in group if draft.capped))
+    return Finding(
+        rule=rule.code,
+        name=rule.name,
+        severity=group[0].severity,
+        passes=passes,
+        message=f"{message}; {because}" if because else message,
+        why=rule.words(rule.why),
+        remedy=fill(rule.remedy, words),
+        sources=tuple(dict.fromkeys(keys)),
+        evidence=_evidence(facts),
+        capped=capped,
+        place=next((fact.place for fact in facts if fact.place), ""),
+    )
+
+
+def _words(rule: Rule, facts: Sequence[Fact], passes: Sequence[int]) -> dict[str, str]:
+    """What placeholders stand for. Merged facts give each text once, in order."""
+    words = {name: parameter.words for name, parameter in rule.parameters.items()}
+    for name in dict.fromkeys(name for fact in facts for name in (*fact.values, *fact.shows)):
+        texts = [_text(fact, name) for fact in facts]
+        if len(set(texts)) > 1:
+            # "a, b" and "b, c" are "a, b, c"
+            texts = list(dict.fromkeys(part for text in texts for part in text.split(", ") if part))
+        else:
+            texts = texts[:1]
+        words[name] = ", ".join(texts)
+    words["passes"] = say_passes(passes)
+    return words
+
+
+def _text(fact: Fact, name: str) -> str:
+    if name in fact.shows:
+        return fact.shows[name]
+    value = fact.values.get(name)
+    return "unknown" if value is None else str(value)
+
+
+def _evidence(facts: Sequence[Fact]) -> dict[str, Any]:
+    """The numbers compared; where merged facts differ, the values in order."""
+    evidence: dict[str, Any] = {}
+    for name in dict.fromkeys(name for fact in facts for name in fact.evidence):
+        values: list[Any] = []
+        for fact in facts:
+            if name in fact.evidence and fact.evidence[name] not in values:
+                values.append(fact.evidence[name])
+        evidence[name] = values[0] if len(values) == 1 else values
+    return evidence
+
+
+def _season_order(finding: Finding) -> tuple[int, int, str, tuple[int, ...], str]:
+    first = finding.passes[0] if finding.passes else 1_000_000  # what belongs to no pass comes last
+    return (first, SEVERITIES.index(finding.severity), finding.rule, finding.passes, finding.message)
