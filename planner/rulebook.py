@@ -187,9 +187,9 @@ def scaffold(code: str, name: str, family: str, *, kinds: Mapping[str, FactKind]
         raise ValueError(f"'{name}' is not a rule name; write small letters joined by '-', as in same-group-twice")
     first = next(iter(kinds.values()))
     field, type_ = next(iter(first.fields.items()))
-    test = {"int": "more_than: $most", "flag": "is: true", "text": 'is: "..."'}[type_]
+    test = {"int": "more_than: $threshold", "flag": "is: true", "text": 'is: "..."'}[type_]
     parameters = (
-        "parameters:\n  most: {value: 1, unit: '', source: common practice, grade: practice}\n"
+        "parameters:\n  threshold: {value: 1, unit: '', source: common practice, grade: practice}\n"
         if type_ == "int"
         else "parameters: {}\n"
     )
