@@ -56,6 +56,7 @@ T = TypeVar("T")
 Purpose = Literal["mixing", "succession", "counting"]
 
 _GROUP = re.compile(r"(?:(FRAC|IRAC|HRAC)[\s:-]*)?(?:GROUP\s*)?([A-Z]{0,3}\d[\dA-Z.]*|[A-Z]{2,3})\Z")
+_RULE_FILE = re.compile(r"[A-Z]{3}[0-9]{2}-")  # rules of the family that shares the folder with the limits
 _CODE = ("catalogue", "catalogue_read", "datafile", "stages", "yamlio")
 
 
@@ -145,7 +146,7 @@ def _yaml_below(base: str) -> list[str]:
             continue
         if entry.is_dir():
             found += _yaml_below(entry.path)
-        elif entry.name.endswith(".yaml"):
+        elif entry.name.endswith(".yaml") and not _RULE_FILE.match(entry.name):
             found.append(entry.path)
     return found
 

@@ -112,6 +112,11 @@ class Everything:
     )  # kind and key -> file:line, for the lists
 
 
+def is_rule_file(name: str) -> bool:
+    """``LIM01-group-over-season-limit.yaml``: a rule of the family that shares the folder with the limits."""
+    return re.match(r"[A-Z]{3}[0-9]{2}-", name) is not None
+
+
 def kebab(text: str) -> str:
     """``Fusarium head blight (scab)`` -> ``fusarium-head-blight-scab``."""
     return re.sub(r"[^a-z0-9.]+", "-", text.casefold()).strip("-")
@@ -139,7 +144,7 @@ class _Reader:
         """Every file of the pattern, folder by folder, as its top row."""
         for layer, folder in enumerate(self.rules_dirs if rules else self.catalog_dirs):
             for path in sorted(folder.glob(pattern)):
-                if path.name.startswith("."):
+                if path.name.startswith(".") or is_rule_file(path.name):
                     continue
                 try:
                     document = yamlio.read(path)

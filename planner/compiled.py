@@ -14,7 +14,6 @@ from __future__ import annotations
 import contextlib
 import os
 import re
-import tempfile
 import zlib
 from collections.abc import Callable, Iterable
 from pathlib import Path
@@ -110,6 +109,8 @@ def _read(path: Path, head: bytes, type: type[T]) -> T | None:
 
 
 def _write(path: Path, head: bytes, body: bytes, name: str) -> None:
+    import tempfile  # a tenth of a short command's time, and needed only after a change
+
     content = _MAGIC + len(head).to_bytes(4, "big") + zlib.crc32(body).to_bytes(4, "big") + head + body
     try:
         path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
