@@ -464,7 +464,7 @@ class Catalogue:
         """
         found: dict[str, list[tuple[Limit, bool]]] = {}
         for limit in self._limits.limits.values():
-            if limit.superseded_by or not self._names_crop(limit, crop, crop_class):
+            if limit.superseded_by or not self.names_crop(limit, crop, crop_class):
                 continue
             regional = False
             if limit.countries:
@@ -479,7 +479,8 @@ class Catalogue:
             found.setdefault(limit.kind, []).append((limit, regional))
         return found
 
-    def _names_crop(self, limit: Limit, crop: str, crop_class: str) -> bool:
+    def names_crop(self, limit: Limit, crop: str, crop_class: str = "") -> bool:
+        """Whether a row speaks of a crop: by name, by its class, or by another word of ``kinds.yaml``."""
         for word, listed in ((limit.crops, False), (limit.crops_except, True)):
             named = crop in word or (crop_class != "" and crop_class in word)
             for one in word:
