@@ -1,7 +1,8 @@
 """Conditions of rules: one comparison each, on one field of one flat fact.
 
-This is the meaning of a rule file's ``when`` in plain Python. The engine's interpreter, the "not assessed" entries and
-the tests of the durable-rules back end all judge by these functions, so a condition has one meaning everywhere.
+This is the meaning of a rule file's ``when`` in plain Python. The engine's interpreter, the "not assessed"
+entries and the tests of the durable-rules back end all judge by these functions, so a condition has one
+meaning everywhere.
 
 Truth is three-valued: a comparison that reads an unknown value (None) is neither true nor false.
 """
@@ -35,7 +36,8 @@ _COMPARE: dict[str, Callable[[Any, Any], bool]] = {
 class Condition(Struct, frozen=True, array_like=True):
     """``field operator right``, where the right side is ``values`` or ``other`` x ``times`` + ``plus``.
 
-    ``values`` holds one value, or several for ``one_of``; it is empty when ``other`` names a field of the same fact.
+    ``values`` holds one value, or several for ``one_of``; it is empty when ``other`` names a field of the
+    same fact.
     """
 
     field: str
@@ -100,9 +102,10 @@ def undecided(
 ) -> tuple[str, ...]:
     """The fields whose lack keeps a rule from being decided for a fact; empty when it is decided.
 
-    Cases are read in order. One that a known value rules out is passed over; the first that holds decides; one that
-    hangs on a field of ``unknown_when`` that is unknown leaves the rule undecided. A field of ``unknown_when`` that
-    no case reads is a gate: unknown, it leaves every case undecided that is not ruled out.
+    Cases are read in order. One that a known value rules out is passed over; the first that holds decides;
+    one that hangs on a field of ``unknown_when`` that is unknown leaves the rule undecided. A field of
+    ``unknown_when`` that no case reads is a gate: unknown, it leaves every case undecided that is not ruled
+    out.
     """
     missing = [field for field in unknown_when if values.get(field) is None]
     if not missing:

@@ -1,18 +1,21 @@
 """The rule engine: rules and flat facts go in, matches come out. The only module that imports durable.
 
-durable-rules is right only inside a narrow form (found by trying it against a brute-force judge): flat facts of integers and text
-with every field present, one pattern per rule, a flat *and* of comparisons. Outside of it, it answers wrongly without
-a word or kills the process. So nothing but this module speaks to it, and this module speaks only that form:
+durable-rules is right only inside a narrow form (found by trying it against a brute-force judge): flat facts
+of integers and text with every field present, one pattern per rule, a flat *and* of comparisons. Outside of
+it, it answers wrongly without a word or kills the process. So nothing but this module speaks to it, and this
+module speaks only that form:
 
 - each case of a rule is one pattern (``one_of``: one for each value), with the kind of fact first;
-- an unknown value goes in as 0 or "" with a second field that says so, and every comparison asks that field first;
+- an unknown value goes in as 0 or "" with a second field that says so, and every comparison asks that field
+  first;
 - a rule that never fires takes every fact, ``cap`` brings all matches of a rule in one call;
 - a session in which something fires comes first, for a first session without a match kills the process;
-- one batch of facts under one session name, under a lock; the state is checked for the exception that durable-rules
-  swallows, and always deleted; one host per rulebook and process, with its polling threads off.
+- one batch of facts under one session name, under a lock; the state is checked for the exception that
+  durable-rules swallows, and always deleted; one host per rulebook and process, with its polling threads
+  off.
 
-CPython 3.13 cannot import durable-rules. There, and wherever it is not installed, the interpreter takes over: the
-plain meaning of the same conditions (``planner.conditions``). Tests hold the two equal.
+CPython 3.13 cannot import durable-rules. There, and wherever it is not installed, the interpreter takes over:
+the plain meaning of the same conditions (``planner.conditions``). Tests hold the two equal.
 """
 
 from __future__ import annotations
@@ -64,7 +67,8 @@ def run(
     Both back ends give the same list. A condition that reads an unknown value (None) never holds.
 
     Raises:
-        EngineError: a fact is malformed (unknown kind, missing field, wrong type, id given twice), a kind has too
+        EngineError: a fact is malformed (unknown kind, missing field, wrong type, id given twice), a kind has
+        too
             many cases, the back end that was asked for is not there, or durable-rules failed.
     """
     kinds = KINDS if kinds is None else kinds
@@ -119,7 +123,7 @@ def first_cases(matches: Iterable[Match]) -> dict[tuple[str, str], int]:
     return first
 
 
-# --- what a rulebook asks of facts -----------------------------------------------------------------------------------
+# --- what a rulebook asks of facts --------------------------------------------------------------------------
 
 
 class _PlannedCase(NamedTuple):
@@ -149,15 +153,16 @@ class _Plan:
                 self.cases.append(planned)
                 by_kind.setdefault(rule.kind, []).append(planned)
         self.kinds = {
-            name: _KindPlan(name, _fields(kinds[name], cases), tuple(cases)) for name, cases in by_kind.items()
+            name: _KindPlan(name, _fields(kinds[name], cases), tuple(cases))
+            for name, cases in by_kind.items()
         }
         for name, cases in by_kind.items():
             branches = sum(_branches(case.when) for case in cases)
             if len(cases) > MOST_CASES or branches > MOST_BRANCHES:
                 codes = ", ".join(dict.fromkeys(case.rule for case in cases))
                 raise EngineError(
-                    f"{len(cases)} cases ({branches} patterns) look at the kind of fact '{name}' ({codes}); durable-rules "
-                    f"follows at most {MOST_CASES} ({MOST_BRANCHES}); split the kind"
+                    f"{len(cases)} cases ({branches} patterns) look at the kind of fact '{name}' ({codes}); "
+                    f"durable-rules follows at most {MOST_CASES} ({MOST_BRANCHES}); split the kind"
                 )
         self.session: _Session | None = None  # made when durable-rules first runs this rulebook
 
@@ -210,10 +215,12 @@ def _check(fact: Fact, plan: _KindPlan) -> None:
         else:
             good = value is True or value is False or (type(value) is int and value in (0, 1))
         if not good:
-            raise EngineError(f"fact '{fact.id}' of kind '{fact.kind}': '{field}' must be {type_}, not {value!r}")
+            raise EngineError(
+                f"fact '{fact.id}' of kind '{fact.kind}': '{field}' must be {type_}, not {value!r}"
+            )
 
 
-# --- the interpreter --------------------------------------------------------------------------------------------------
+# --- the interpreter ----------------------------------------------------------------------------------------
 
 
 def _interpret(facts: Iterable[tuple[int, Fact, _KindPlan]]) -> list[tuple[int, int]]:
@@ -225,7 +232,7 @@ def _interpret(facts: Iterable[tuple[int, Fact, _KindPlan]]) -> list[tuple[int, 
     ]
 
 
-# --- durable-rules ----------------------------------------------------------------------------------------------------
+# --- durable-rules ------------------------------------------------------------------------------------------
 
 _missing = object()
 _imported: Any = _missing
@@ -270,7 +277,7 @@ _COMPARE: dict[str, str] = {
 
 
 def patterns(kind: str, case: Case | Sequence[Condition]) -> list[list[dict[str, Any]]]:
-    """The flat comparisons that durable-rules gets for one case: a list for each combination of ``one_of`` values."""
+    """What durable-rules gets for one case: flat comparisons, for each combination of ``one_of`` values."""
     when = case.when if isinstance(case, Case) else case
     single = [condition for condition in when if condition.operator != "one_of"]
     several = [condition for condition in when if condition.operator == "one_of"]
@@ -328,9 +335,9 @@ class _Session:
         rules[_FIRST] = {"all": [{"m": {"kind": f"~{_FIRST}"}}], "run": _FIRST}
         self.host = _host(library, self.action)
         self.host.set_rulesets({_SESSION: rules})
-        # The library forgets to clear two pointers of a new session (state.c, createStateNode). A first session in
-        # which nothing fires frees whatever they hold and kills the process; firing sets them, for this session and
-        # for all later ones, which use the same slot.
+        # The library forgets to clear two pointers of a new session (state.c, createStateNode). A first
+        # session in which nothing fires frees whatever they hold and kills the process; firing sets them, for
+        # this session and for all later ones, which use the same slot.
         if self.run([{"id": "0", "sid": _SESSION, "kind": f"~{_FIRST}"}]) != [(0, -1)]:
             raise EngineError("durable-rules does not answer to its simplest rule")
 
@@ -402,6 +409,7 @@ def _durable(plan: _Plan, facts: Sequence[tuple[int, Fact, _KindPlan]]) -> list[
         return plan.session.run(rows)
 
 
-# A fork waits until no session is open, so that a child never inherits a half-run one or a lock that nobody frees.
+# A fork waits until no session is open, so that a child never inherits a half-run one or a lock that nobody
+# frees.
 if hasattr(os, "register_at_fork"):
     os.register_at_fork(before=_lock.acquire, after_in_parent=_lock.release, after_in_child=_lock.release)

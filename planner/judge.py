@@ -1,8 +1,8 @@
-"""From matches to findings: which case decides, how severe it may be, what it says, what could not be decided.
+"""From matches to findings: which case decides, how severe, in which words, and what was undecided.
 
-The engine tells which cases hold; this module reads the answer as contract sections 3 and 5 say: the first case that
-fits decides; a finding is never more severe than its evidence allows; one cause is one finding; what hangs on an
-unknown fact is "not assessed" with the fact to supply, never silence.
+The engine tells which cases hold; this module reads the answer as contract sections 3 and 5 say: the first
+case that fits decides; a finding is never more severe than its evidence allows; one cause is one finding;
+what hangs on an unknown fact is "not assessed" with the fact to supply, never silence.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ def judge(
     backend: engine.Backend = "auto",
     kinds: Mapping[str, FactKind] | None = None,
 ) -> tuple[list[Finding], list[NotAssessed]]:
-    """Findings in season order (first pass, then severity, then code) and what was not assessed (in rule order).
+    """Findings in season order (first pass, severity, code) and what was not assessed (in rule order).
 
     Raises:
         EngineError: as ``engine.run``.
@@ -61,8 +61,9 @@ def judge(
 def allowed(severity: Severity, fact: Fact) -> tuple[Severity, str | None]:
     """The severity that the evidence behind a fact allows, and in words what lowered it.
 
-    >>> allowed("breach", Fact(kind="use", id="1", passes=(1,), values={}, cap="caution", cap_reason="a recalled limit"))
-    ('caution', 'a recalled limit')
+    >>> recalled = Fact(kind="use", id="1", passes=(1,), values={}, cap="caution", cap_reason="recalled")
+    >>> allowed("breach", recalled)
+    ('caution', 'recalled')
     """
     reasons = []
     level = SEVERITIES.index(severity)

@@ -1,8 +1,9 @@
 """The rulebook: every rule of an audit as a value, loaded from the rule files.
 
-A rule is data (``rules/README.md`` is the grammar); this module holds its shape, finds the files, lays a user's own
-folder over the shipped one and keeps the checked result in the compiled cache. Reading and checking one file is
-``planner.rulereader``'s job, so that an audit whose rules are cached reads no YAML at all.
+A rule is data (``rules/README.md`` is the grammar); this module holds its shape, finds the files, lays a
+user's own folder over the shipped one and keeps the checked result in the compiled cache. Reading and
+checking one file is ``planner.rulereader``'s job, so that an audit whose rules are cached reads no YAML at
+all.
 """
 
 from __future__ import annotations
@@ -31,7 +32,7 @@ _RULE_FILE = re.compile(r"[A-Z]{3}[0-9]{2}-[a-z0-9-]+\.yaml\Z")
 PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
 
 
-class Parameter(Struct, kw_only=True):
+class Parameter(Struct, frozen=True, kw_only=True):
     """A threshold of a rule: a whole number in ``unit``, or a text, with what it rests on."""
 
     value: int | str
@@ -45,14 +46,14 @@ class Parameter(Struct, kw_only=True):
         return f"{self.value} {self.unit}".rstrip()
 
 
-class RuleSource(Struct, kw_only=True):
+class RuleSource(Struct, frozen=True, kw_only=True):
     """A key of the bibliography and the place in that source."""
 
     key: str
     where: str = ""
 
 
-class Rule(Struct, kw_only=True):
+class Rule(Struct, frozen=True, kw_only=True):
     """One rule. Severity is that of the first case whose conditions all hold."""
 
     code: str
@@ -67,7 +68,7 @@ class Rule(Struct, kw_only=True):
     not_for: str = ""
     sources: tuple[RuleSource, ...] = ()
     kind: str
-    parameters: dict[str, Parameter] = {}
+    parameters: dict[str, Parameter] = {}  # noqa: RUF012
     cases: tuple[Case, ...]
     unknown_when: tuple[str, ...] = ()
     merge: bool = False
@@ -81,7 +82,7 @@ class Rule(Struct, kw_only=True):
         return fill(text, {name: parameter.words for name, parameter in self.parameters.items()})
 
 
-class Example(Struct, kw_only=True):
+class Example(Struct, frozen=True, kw_only=True):
     """One test that a rule file carries. ``data`` holds what the file says besides name and kind."""
 
     rule: str
@@ -91,7 +92,7 @@ class Example(Struct, kw_only=True):
     place: Place = Place()
 
 
-class Rulebook(Struct, kw_only=True):
+class Rulebook(Struct, frozen=True, kw_only=True):
     """All rules, in the order of families and codes. ``key`` is the checksum of their conditions."""
 
     rules: tuple[Rule, ...]
@@ -129,7 +130,7 @@ def make(rules: Iterable[Rule]) -> Rulebook:
 
 
 def load(rules_dirs: Sequence[Path | str] = ()) -> Rulebook:
-    """The shipped rules with the user's folders laid over them, in order: a file of the same code replaces the rule.
+    """The shipped rules, the user's folders laid over them; a file of the same code replaces the rule.
 
     Raises:
         RulebookError: a rule file is wrong; file, line and cure are given.
@@ -146,7 +147,7 @@ def load(rules_dirs: Sequence[Path | str] = ()) -> Rulebook:
 
 
 def load_examples(rules_dirs: Sequence[Path | str] = ()) -> tuple[Example, ...]:
-    """The examples of all rules that ``load`` gives, in the same order. Reads the files; audits never need it.
+    """The examples of all rules that ``load`` gives, in its order. Reads the files; audits never need it.
 
     Raises:
         RulebookError, InputError: as ``load``.
@@ -182,9 +183,13 @@ def scaffold(code: str, name: str, family: str, *, kinds: Mapping[str, FactKind]
     if family not in FAMILIES:
         raise UnknownName("family", family, FAMILIES)
     if not re.fullmatch(r"[A-Z]{3}[0-9]{2}", code):
-        raise ValueError(f"'{code}' is not a rule code; write three capital letters and two digits, as in ROT06")
+        raise ValueError(
+            f"'{code}' is not a rule code; write three capital letters and two digits, as in ROT06"
+        )
     if not re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", name):
-        raise ValueError(f"'{name}' is not a rule name; write small letters joined by '-', as in same-group-twice")
+        raise ValueError(
+            f"'{name}' is not a rule name; write small letters joined by '-', as in same-group-twice"
+        )
     first = next(iter(kinds.values()))
     field, type_ = next(iter(first.fields.items()))
     test = {"int": "more_than: $threshold", "flag": "is: true", "text": 'is: "..."'}[type_]
@@ -247,7 +252,9 @@ def _folders(rules_dirs: Sequence[Path | str]) -> tuple[Path, ...]:
     own = tuple(Path(folder) for folder in rules_dirs)
     for folder in own:
         if not folder.is_dir():
-            raise RulebookError(str(folder), "there is no such folder of rules", "check the name after --rules")
+            raise RulebookError(
+                str(folder), "there is no such folder of rules", "check the name after --rules"
+            )
     return (places.folder("rules"), *own)
 
 
@@ -272,5 +279,7 @@ def _keys() -> frozenset[str] | None:
     data = yamlio.read(path, name="catalog/sources.yaml").data
     entries = data.get("sources", data) if isinstance(data, dict) else data
     if isinstance(entries, list):
-        return frozenset(str(entry.get("key", entry.get("id", ""))) for entry in entries if isinstance(entry, dict))
+        return frozenset(
+            str(entry.get("key", entry.get("id", ""))) for entry in entries if isinstance(entry, dict)
+        )
     return frozenset(str(key) for key in entries)

@@ -1,14 +1,15 @@
 """Reads one rule file and refuses whatever is wrong in it, with file, line and cure.
 
-durable-rules takes a misspelt field or an unknown operator without a word and then never fires, so every name in a
-rule is checked here, before any engine sees it: keys, fields, operators, kinds, placeholders, parameters, sources.
+durable-rules takes a misspelt field or an unknown operator without a word and then never fires, so every name
+in a rule is checked here, before any engine sees it: keys, fields, operators, kinds, placeholders,
+parameters, sources.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
-from typing import Any, NoReturn, get_args
+from typing import Any, NoReturn, TypeVar, get_args
 
 from planner import yamlio
 from planner.conditions import MOST, MOST_TIMES, OPERATORS, ORDERED, Case, Condition, Operator
@@ -30,12 +31,56 @@ from planner.yamlio import Document
 
 Path_ = tuple[str | int, ...]
 Found = tuple[Rule, tuple[Example, ...]]
+Word = TypeVar("Word", bound=str)
+_GRADES: tuple[Grade, ...] = get_args(Grade)
 
-_NEEDED = ("rule", "name", "family", "since", "status", "title", "why", "remedy", "sources", "for", "message", "examples")
-_FREE = ("adviser", "not_for", "parameters", "cases", "severity", "when", "because", "unknown_when", "merge", "lasting",
-         "decided_always")
-_EXAMPLE_KEYS = ("name", "kind", "crop", "country", "region", "targets", "stages", "harvest", "sown", "type", "area",
-                 "history", "application", "products", "passes", "accept", "finds", "not_assessed")
+_NEEDED = (
+    "rule",
+    "name",
+    "family",
+    "since",
+    "status",
+    "title",
+    "why",
+    "remedy",
+    "sources",
+    "for",
+    "message",
+    "examples",
+)
+_FREE = (
+    "adviser",
+    "not_for",
+    "parameters",
+    "cases",
+    "severity",
+    "when",
+    "because",
+    "unknown_when",
+    "merge",
+    "lasting",
+    "decided_always",
+)
+_EXAMPLE_KEYS = (
+    "name",
+    "kind",
+    "crop",
+    "country",
+    "region",
+    "targets",
+    "stages",
+    "harvest",
+    "sown",
+    "type",
+    "area",
+    "history",
+    "application",
+    "products",
+    "passes",
+    "accept",
+    "finds",
+    "not_assessed",
+)
 _PASS_KEYS = ("stage", "date", "how", "use", "tank", "water", "droplets", "canopy")
 # words that every message may hold besides the fields and display texts of its kind
 COMMON_WORDS = ("passes",)
@@ -85,14 +130,24 @@ def try_folders(
         for path in sorted(folder.rglob("*.yaml")):
             # a rule file with a slip in its name must not vanish without a word; limits/ holds other data too
             if path not in rule_files(folder) and path.parent.name != "limits":
-                errors.append(RulebookError(str(path), "this is not the name of a rule file",
-                                            "name it CODE-name.yaml, for example ROT06-same-group-twice.yaml"))
+                errors.append(
+                    RulebookError(
+                        str(path),
+                        "this is not the name of a rule file",
+                        "name it CODE-name.yaml, for example ROT06-same-group-twice.yaml",
+                    )
+                )
     names: dict[str, Rule] = {}
     for rule, _ in laid.values():
         other = names.setdefault(rule.name, rule)
         if other is not rule:
-            errors.append(RulebookError(rule.place, f"the name '{rule.name}' belongs to {other.code} as well",
-                                        "give one of the two rules another name"))
+            errors.append(
+                RulebookError(
+                    rule.place,
+                    f"the name '{rule.name}' belongs to {other.code} as well",
+                    "give one of the two rules another name",
+                )
+            )
     return list(laid.values()), tuple(errors)
 
 
@@ -113,11 +168,17 @@ def read_rule(
 
 def _check_home(rule: Rule, path: Path, folder: Path) -> None:
     if path.name != f"{rule.code}-{rule.name}.yaml":
-        raise RulebookError(rule.place, f"the file holds rule {rule.code} {rule.name} but is called {path.name}",
-                            f"name it {rule.code}-{rule.name}.yaml")
+        raise RulebookError(
+            rule.place,
+            f"the file holds rule {rule.code} {rule.name} but is called {path.name}",
+            f"name it {rule.code}-{rule.name}.yaml",
+        )
     if path.parent != folder and path.parent.name != rule.family:
-        raise RulebookError(rule.place, f"a rule of family {rule.family} stands in folder {path.parent.name}",
-                            f"move it to {rule.family}/")
+        raise RulebookError(
+            rule.place,
+            f"a rule of family {rule.family} stands in folder {path.parent.name}",
+            f"move it to {rule.family}/",
+        )
 
 
 class _Reader:
@@ -135,9 +196,11 @@ class _Reader:
     def fail(self, path: Path_, problem: str, cure: str = "") -> NoReturn:
         raise RulebookError(self.document.place(path), problem, cure)
 
-    # --- pieces ----------------------------------------------------------------------------------------------------
+    # --- pieces ---------------------------------------------------------------------------------------------
 
-    def mapping(self, value: Any, path: Path_, what: str, known: Sequence[str], needed: Sequence[str] = ()) -> dict[str, Any]:
+    def mapping(
+        self, value: Any, path: Path_, what: str, known: Sequence[str], needed: Sequence[str] = ()
+    ) -> dict[str, Any]:
         if not isinstance(value, dict):
             self.fail(path, f"{what} must be a mapping", f"write the keys {', '.join(needed or known[:3])}")
         for key in value:
@@ -167,43 +230,66 @@ class _Reader:
             self.fail((key,), f"{key} must be true or false", f"write '{key}: true' or leave it out")
         return value
 
-    def choice(self, value: Any, path: Path_, what: str, known: Sequence[str]) -> str:
-        if value not in known:
-            self.fail(path, f"unknown {what} '{value}'", self.guess(str(value), known))
-        return str(value)
+    def choice(self, value: Any, path: Path_, what: str, known: Sequence[Word]) -> Word:
+        for word in known:
+            if word == value:
+                return word
+        return self.fail(path, f"unknown {what} '{value}'", self.guess(str(value), known))
 
     def guess(self, word: str, known: Collection[str]) -> str:
         hits = nearest(word, known)
         if hits:
             return f"did you mean {' or '.join(hits)}?"
         shown = sorted(known)
-        return "known are " + ", ".join(shown[:12]) + (" ..." if len(shown) > 12 else "") if shown else "there is none"
+        return (
+            "known are " + ", ".join(shown[:12]) + (" ..." if len(shown) > 12 else "")
+            if shown
+            else "there is none"
+        )
 
-    # --- the whole -------------------------------------------------------------------------------------------------
+    # --- the whole ------------------------------------------------------------------------------------------
 
     def rule(self) -> Found:
         data = self.mapping(self.document.data, (), "a rule", (*_NEEDED, *_FREE), _NEEDED)
         code = self.text(data["rule"], ("rule",), "the rule's code")
-        if not (len(code) == 5 and code[:3].isascii() and code[:3].isalpha() and code[:3].isupper() and code[3:].isdigit()):
-            self.fail(("rule",), f"'{code}' is not a rule code", "write three capital letters and two digits, as in ROT06")
+        if not (
+            len(code) == 5
+            and code[:3].isascii()
+            and code[:3].isalpha()
+            and code[:3].isupper()
+            and code[3:].isdigit()
+        ):
+            self.fail(
+                ("rule",),
+                f"'{code}' is not a rule code",
+                "write three capital letters and two digits, as in ROT06",
+            )
         kind = self.kinds[self.choice(data["for"], ("for",), "kind of fact", tuple(self.kinds))]
         self.parameters = self.read_parameters(data.get("parameters", {}))
         clash = set(self.parameters) & {*kind.fields, *kind.shows, *COMMON_WORDS}
         if clash:
             word = min(clash)
-            self.fail(("parameters", word), f"the parameter '{word}' is also a field of {kind.name}", "call it otherwise")
+            self.fail(
+                ("parameters", word),
+                f"the parameter '{word}' is also a field of {kind.name}",
+                "call it otherwise",
+            )
         words = (*kind.fields, *kind.shows, *COMMON_WORDS, *self.parameters)
         rule = Rule(
             code=code,
             name=self.text(data["name"], ("name",), "the rule's name"),
             family=self.choice(data["family"], ("family",), "family", FAMILIES),
             since=self.text(data["since"], ("since",), "since (a version)"),
-            status=self.choice(data["status"], ("status",), "status", STATUSES),  # type: ignore[arg-type]
+            status=self.choice(data["status"], ("status",), "status", STATUSES),
             title=self.phrase(data["title"], ("title",), "title", tuple(self.parameters)),
             why=self.phrase(data["why"], ("why",), "why", tuple(self.parameters)),
-            adviser=self.phrase(data.get("adviser", ""), ("adviser",), "adviser", tuple(self.parameters), empty=True),
+            adviser=self.phrase(
+                data.get("adviser", ""), ("adviser",), "adviser", tuple(self.parameters), empty=True
+            ),
             remedy=self.phrase(data["remedy"], ("remedy",), "remedy", words),
-            not_for=self.phrase(data.get("not_for", ""), ("not_for",), "not_for", tuple(self.parameters), empty=True),
+            not_for=self.phrase(
+                data.get("not_for", ""), ("not_for",), "not_for", tuple(self.parameters), empty=True
+            ),
             sources=self.read_sources(data["sources"]),
             kind=kind.name,
             parameters=self.parameters,
@@ -212,13 +298,18 @@ class _Reader:
             merge=self.flag(data, "merge"),
             message=self.phrase(data["message"], ("message",), "message", words),
             lasting=self.flag(data, "lasting"),
-            decided_always=self.text(data.get("decided_always", ""), ("decided_always",), "decided_always", empty=True),
+            decided_always=self.text(
+                data.get("decided_always", ""), ("decided_always",), "decided_always", empty=True
+            ),
             place=self.document.place(("rule",)),
         )
         for name in self.parameters:
             if name not in self.used:
-                self.fail(("parameters", name), f"the parameter '{name}' is never used",
-                          f"write ${name} in a condition or {{{name}}} in a text, or remove it")
+                self.fail(
+                    ("parameters", name),
+                    f"the parameter '{name}' is never used",
+                    f"write ${name} in a condition or {{{name}}} in a text, or remove it",
+                )
         return rule, self.read_examples(data["examples"], rule)
 
     def phrase(self, value: Any, path: Path_, what: str, words: Sequence[str], *, empty: bool = False) -> str:
@@ -229,7 +320,9 @@ class _Reader:
                 self.fail(path, f"unknown placeholder '{{{word}}}' in {what}", self.guess(word, words))
             self.used.add(word)
         if any(brace in PLACEHOLDER.sub("", text) for brace in "{}"):
-            self.fail(path, f"a lone brace in {what}", "braces stand only around a placeholder, as in {first}")
+            self.fail(
+                path, f"a lone brace in {what}", "braces stand only around a placeholder, as in {first}"
+            )
         return text
 
     def read_sources(self, value: Any) -> tuple[RuleSource, ...]:
@@ -246,25 +339,44 @@ class _Reader:
 
     def read_parameters(self, value: Any) -> dict[str, Parameter]:
         if not isinstance(value, dict):
-            self.fail(("parameters",), "parameters must be a mapping", "write 'name: {value: ..., source: ..., grade: ...}'")
+            self.fail(
+                ("parameters",),
+                "parameters must be a mapping",
+                "write 'name: {value: ..., source: ..., grade: ...}'",
+            )
         parameters: dict[str, Parameter] = {}
         for name, entry in value.items():
             path = ("parameters", name)
-            self.mapping(entry, path, f"the parameter '{name}'", ("value", "unit", "source", "grade"),
-                         ("value", "source", "grade"))
+            self.mapping(
+                entry,
+                path,
+                f"the parameter '{name}'",
+                ("value", "unit", "source", "grade"),
+                ("value", "source", "grade"),
+            )
             if not isinstance(name, str) or not name.isidentifier():
                 self.fail(path, f"'{name}' is not a parameter name", "write letters, digits and '_'")
             given = entry["value"]
             if isinstance(given, bool) or not isinstance(given, int | str):
-                self.fail((*path, "value"), f"the value of '{name}' must be a whole number or text",
-                          "use a smaller unit, for example per mille instead of a fraction")
+                self.fail(
+                    (*path, "value"),
+                    f"the value of '{name}' must be a whole number or text",
+                    "use a smaller unit, for example per mille instead of a fraction",
+                )
             source = self.text(entry["source"], (*path, "source"), "the parameter's source")
-            if self.bibliography is not None and source not in self.bibliography and source != "common practice":
-                self.fail((*path, "source"), f"unknown source '{source}'",
-                          self.guess(source, [*self.bibliography, "common practice"]))
-            grade = self.choice(entry["grade"], (*path, "grade"), "grade", get_args(Grade))
+            if (
+                self.bibliography is not None
+                and source not in self.bibliography
+                and source != "common practice"
+            ):
+                self.fail(
+                    (*path, "source"),
+                    f"unknown source '{source}'",
+                    self.guess(source, [*self.bibliography, "common practice"]),
+                )
+            grade = self.choice(entry["grade"], (*path, "grade"), "grade", _GRADES)
             unit = self.text(entry.get("unit", ""), (*path, "unit"), "unit", empty=True)
-            parameters[name] = Parameter(value=given, unit=unit, source=source, grade=grade)  # type: ignore[arg-type]
+            parameters[name] = Parameter(value=given, unit=unit, source=source, grade=grade)
         return parameters
 
     def read_unknown_when(self, value: Any, kind: FactKind) -> tuple[str, ...]:
@@ -273,18 +385,22 @@ class _Reader:
 
     def field(self, value: Any, path: Path_, kind: FactKind) -> str:
         if value not in kind.fields:
-            self.fail(path, f"the kind '{kind.name}' has no field '{value}'", self.guess(str(value), kind.fields))
+            self.fail(
+                path, f"the kind '{kind.name}' has no field '{value}'", self.guess(str(value), kind.fields)
+            )
         return str(value)
 
-    # --- cases and conditions --------------------------------------------------------------------------------------
+    # --- cases and conditions -------------------------------------------------------------------------------
 
     def read_cases(self, data: Mapping[str, Any], kind: FactKind, words: Sequence[str]) -> tuple[Case, ...]:
         if "cases" in data:
             for key in ("severity", "when", "because"):
                 if key in data:
                     self.fail((key,), f"'{key}' stands beside 'cases'", "put it into a case")
-            entries = [(entry, ("cases", index)) for index, entry in
-                       enumerate(self.sequence(data["cases"], ("cases",), "cases"))]
+            entries: list[tuple[Any, Path_]] = [
+                (entry, ("cases", index))
+                for index, entry in enumerate(self.sequence(data["cases"], ("cases",), "cases"))
+            ]
         else:
             entry = {key: data[key] for key in ("severity", "when", "because") if key in data}
             entries = [(entry, ())]
@@ -293,8 +409,7 @@ class _Reader:
         cases: list[Case] = []
         for entry, path in entries:
             self.mapping(entry, path, "a case", ("severity", "when", "because"), ("severity", "when"))
-            severity: Severity = self.choice(  # type: ignore[assignment]
-                entry["severity"], (*path, "severity"), "severity", SEVERITIES)
+            severity: Severity = self.choice(entry["severity"], (*path, "severity"), "severity", SEVERITIES)
             conditions = tuple(
                 self.condition(condition, (*path, "when", index), kind)
                 for index, condition in enumerate(self.sequence(entry["when"], (*path, "when"), "when"))
@@ -303,8 +418,11 @@ class _Reader:
             case = Case(severity=severity, when=conditions, because=because)
             for number, earlier in enumerate(cases, start=1):
                 if set(earlier.when) <= set(case.when):
-                    self.fail(path, f"case {len(cases) + 1} can never decide: case {number} holds whenever it does",
-                              "put the narrower case first")
+                    self.fail(
+                        path,
+                        f"case {len(cases) + 1} can never decide: case {number} holds whenever it does",
+                        "put the narrower case first",
+                    )
             cases.append(case)
         return tuple(cases)
 
@@ -319,13 +437,17 @@ class _Reader:
         type_ = kind.fields[field]
         here = (*path, operator)
         if operator in ORDERED and type_ != "int":
-            self.fail(here, f"'{operator}' needs a number, and '{field}' is {_SAY[type_]}", f"use {_USE[type_]}")
+            self.fail(
+                here, f"'{operator}' needs a number, and '{field}' is {_SAY[type_]}", f"use {_USE[type_]}"
+            )
         if operator == "one_of" and type_ == "flag":
             self.fail(here, f"'one_of' makes no sense for the flag '{field}'", "use is or not")
         right = entry[operator]
         if operator == "one_of":
             listed = self.sequence(right, here, "one_of")
-            values = tuple(self.constant(value, (*here, index), field, type_) for index, value in enumerate(listed))
+            values = tuple(
+                self.constant(value, (*here, index), field, type_) for index, value in enumerate(listed)
+            )
             if not values or len(set(values)) != len(values):
                 self.fail(here, "one_of needs a list of different values", "remove what stands twice")
             return Condition(field=field, operator=operator, values=values)
@@ -333,18 +455,25 @@ class _Reader:
             return self.comparison(field, operator, right, here, kind)
         return Condition(field=field, operator=operator, values=(self.constant(right, here, field, type_),))
 
-    def comparison(self, field: str, operator: Operator, right: Any, path: Path_, kind: FactKind) -> Condition:
+    def comparison(
+        self, field: str, operator: Operator, right: Any, path: Path_, kind: FactKind
+    ) -> Condition:
         self.mapping(right, path, "the right side", ("field", "plus", "times"), ("field",))
         other = self.field(right["field"], (*path, "field"), kind)
         type_, other_type = kind.fields[field], kind.fields[other]
         if other == field:
             self.fail((*path, "field"), f"'{field}' is compared with itself", "name another field")
         if type_ != other_type:
-            self.fail((*path, "field"), f"'{field}' is {_SAY[type_]} and '{other}' is {_SAY[other_type]}",
-                      "compare fields of one type")
+            self.fail(
+                (*path, "field"),
+                f"'{field}' is {_SAY[type_]} and '{other}' is {_SAY[other_type]}",
+                "compare fields of one type",
+            )
         for key in ("plus", "times"):
             if key in right and type_ != "int":
-                self.fail((*path, key), f"'{key}' needs numbers, and '{field}' is {_SAY[type_]}", f"remove '{key}'")
+                self.fail(
+                    (*path, key), f"'{key}' needs numbers, and '{field}' is {_SAY[type_]}", f"remove '{key}'"
+                )
         times = self.number(right.get("times", 1), (*path, "times"), MOST_TIMES)
         plus = self.number(right.get("plus", 0), (*path, "plus"), MOST)
         return Condition(field=field, operator=operator, other=other, times=times, plus=plus)
@@ -364,7 +493,11 @@ class _Reader:
     def number(self, value: Any, path: Path_, most: int) -> int:
         value = self.resolved(value, path)
         if isinstance(value, bool) or not isinstance(value, int):
-            self.fail(path, f"a whole number is needed, not {_say(value)}", "use a smaller unit instead of a fraction")
+            self.fail(
+                path,
+                f"a whole number is needed, not {_say(value)}",
+                "use a smaller unit instead of a fraction",
+            )
         if abs(value) > most:
             self.fail(path, f"{value} is too large", f"numbers here go up to {most}")
         return value
@@ -379,7 +512,7 @@ class _Reader:
         self.used.add(name)
         return self.parameters[name].value
 
-    # --- examples --------------------------------------------------------------------------------------------------
+    # --- examples -------------------------------------------------------------------------------------------
 
     def read_examples(self, value: Any, rule: Rule) -> tuple[Example, ...]:
         examples: list[Example] = []
@@ -393,18 +526,30 @@ class _Reader:
             for number, one in enumerate(self.sequence(entry["passes"], (*path, "passes"), "passes")):
                 self.mapping(one, (*path, "passes", number), "a pass of an example", _PASS_KEYS)
                 if ("use" in one) == ("tank" in one):
-                    self.fail((*path, "passes", number), "a pass needs either 'use' or 'tank'",
-                              "write use: [active, ...], or tank: as in a programme")
+                    self.fail(
+                        (*path, "passes", number),
+                        "a pass needs either 'use' or 'tank'",
+                        "write use: [active, ...], or tank: as in a programme",
+                    )
             finds = self.sequence(entry.get("finds", []), (*path, "finds"), "finds")
             for number, find in enumerate(finds):
                 if not isinstance(find, dict) or "passes" not in find:
-                    self.fail((*path, "finds", number), "a finding of an example has no passes",
-                              "write {passes: [1, 2], severity: ...}")
+                    self.fail(
+                        (*path, "finds", number),
+                        "a finding of an example has no passes",
+                        "write {passes: [1, 2], severity: ...}",
+                    )
                 if "severity" in find:
-                    self.choice(find["severity"], (*path, "finds", number, "severity"), "severity", SEVERITIES)
+                    self.choice(
+                        find["severity"], (*path, "finds", number, "severity"), "severity", SEVERITIES
+                    )
             not_assessed = entry.get("not_assessed", False)
             if not isinstance(not_assessed, bool):
-                self.fail((*path, "not_assessed"), "not_assessed must be true or false", "write true or leave it out")
+                self.fail(
+                    (*path, "not_assessed"),
+                    "not_assessed must be true or false",
+                    "write true or leave it out",
+                )
             if kind == "firing" and not finds:
                 self.fail(path, "a firing example finds nothing", "write what it finds, or call it quiet")
             if kind == "quiet" and (finds or not_assessed):
@@ -412,8 +557,15 @@ class _Reader:
             if kind == "unknown" and not not_assessed:
                 self.fail(path, "an unknown example must be 'not assessed'", "write not_assessed: true")
             rest = {key: one for key, one in entry.items() if key not in ("name", "kind")}
-            examples.append(Example(rule=rule.code, name=name, kind=kind, data=rest,  # type: ignore[arg-type]
-                                    place=self.document.place(path)))
+            examples.append(
+                Example(
+                    rule=rule.code,
+                    name=name,
+                    kind=kind,
+                    data=rest,
+                    place=self.document.place(path),
+                )
+            )
         there = {example.kind for example in examples}
         for needed in EXAMPLE_KINDS:
             if needed in there:
@@ -421,12 +573,17 @@ class _Reader:
             if needed == "unknown":
                 if rule.decided_always and not rule.unknown_when:
                     continue
-                cure = ("add one" if rule.unknown_when else
-                        "add one, or say in 'decided_always:' why nothing that this rule reads can be unknown")
+                cure = (
+                    "add one"
+                    if rule.unknown_when
+                    else "add one, or say in 'decided_always:' why nothing it reads can be unknown"
+                )
                 self.fail(("examples",), "there is no unknown example", cure)
             self.fail(("examples",), f"there is no {needed} example", f"add one with kind: {needed}")
         if rule.decided_always and rule.unknown_when:
-            self.fail(("decided_always",), "'decided_always' stands beside 'unknown_when'", "keep one of the two")
+            self.fail(
+                ("decided_always",), "'decided_always' stands beside 'unknown_when'", "keep one of the two"
+            )
         return tuple(examples)
 
 

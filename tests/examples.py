@@ -1,7 +1,7 @@
 """Examples of rule files as programmes: written out as the document a user would write, and read like one.
 
-So an example passes through everything that a user's programme passes through, and the rule files speak the words of
-the documents (``rules/README.md``, "Examples").
+So an example passes through everything that a user's programme passes through, and the rule files speak the
+words of the documents (``rules/README.md``, "Examples").
 """
 
 from __future__ import annotations
@@ -14,7 +14,18 @@ from planner.catalogue import Catalogue
 from planner.model import AuditReport, Finding, Programme
 from planner.rulebook import Example
 
-_FIELD_KEYS = ("country", "region", "sown", "type", "area", "stages", "harvest", "targets", "history", "application")
+_FIELD_KEYS = (
+    "country",
+    "region",
+    "sown",
+    "type",
+    "area",
+    "stages",
+    "harvest",
+    "targets",
+    "history",
+    "application",
+)
 
 
 def document(example: Example) -> dict[str, Any]:
@@ -43,7 +54,7 @@ def programme(example: Example, catalogue: Catalogue, folder: Path) -> Programme
 
 
 def differences(example: Example, report: AuditReport) -> list[str]:
-    """What the report says otherwise than the example promises, in words; only the example's own rule is looked at."""
+    """What the report says otherwise than the example promises, in words. Only its own rule is looked at."""
     found = [finding for finding in report.findings if finding.rule == example.rule]
     expected: list[dict[str, Any]] = example.data.get("finds", [])
     told = []
@@ -55,7 +66,9 @@ def differences(example: Example, report: AuditReport) -> list[str]:
         else:
             left.remove(hit)
     told += [f"found as well: {_short(finding)}" for finding in left]
-    reasons = [entry.reason for entry in report.not_assessed if example.rule in entry.rule.replace(",", " ").split()]
+    reasons = [
+        entry.reason for entry in report.not_assessed if example.rule in entry.rule.replace(",", " ").split()
+    ]
     if bool(reasons) != example.data.get("not_assessed", False):
         told.append(f"not assessed: {reasons}" if reasons else "was assessed")
     return told

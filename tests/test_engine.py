@@ -1,8 +1,8 @@
 """The engine: both back ends give the plain meaning of the conditions, whatever rules and facts come.
 
-The judge outside of the project is durable-rules 2.0.28, a general-purpose rule library: the interpreter and the library
-are written apart, and each is held against the other. A third reading of the conditions, `_obvious`, stands here in
-the test, as long as it is plain.
+The judge outside of the project is durable-rules 2.0.28, a general-purpose rule library: the interpreter and
+the library are written apart, and each is held against the other. A third reading of the conditions,
+`_obvious`, stands here in the test, as long as it is plain.
 """
 
 from __future__ import annotations
@@ -32,22 +32,58 @@ needs_library = pytest.mark.skipif(engine._library() is None, reason="durable-ru
 
 KINDS = {
     "use": FactKind(
-        name="use", about="", fields={"a": "int", "b": "int", "c": "int", "t": "text", "u": "text", "f": "flag"}
+        name="use",
+        about="",
+        fields={"a": "int", "b": "int", "c": "int", "t": "text", "u": "text", "f": "flag"},
     ),
-    "pair": FactKind(name="pair", about="", fields={"a": "int", "d": "int", "t": "text", "g": "flag", "h": "flag"}),
+    "pair": FactKind(
+        name="pair", about="", fields={"a": "int", "d": "int", "t": "text", "g": "flag", "h": "flag"}
+    ),
 }
 # what a text in a fact may be mistaken for: numbers, keywords, quotes, JSON, the library's own words
-TEXTS = ["", "x", "xy", "1", "0", "true", "null", "é", "FRAC 11", "FRAC 11A", '"', "\\", 'x"', "{}", "$m", "a\nb", "~", "use"]
+TEXTS = [
+    "",
+    "x",
+    "xy",
+    "1",
+    "0",
+    "true",
+    "null",
+    "é",
+    "FRAC 11",
+    "FRAC 11A",
+    '"',
+    "\\",
+    'x"',
+    "{}",
+    "$m",
+    "a\nb",
+    "~",
+    "use",
+]
 NUMBERS = [-MOST, -1000, -3, -1, 0, 1, 2, 3, 5, 14, 1000, MOST]
 
 
 def rule(code: str, *cases: Case, kind: str = "use", status: Any = "stable") -> Rule:
-    return Rule(code=code, name=code.lower(), family="rotation", since="0.1", status=status, title="", why="", remedy="",
-                kind=kind, cases=cases, message="")
+    return Rule(
+        code=code,
+        name=code.lower(),
+        family="rotation",
+        since="0.1",
+        status=status,
+        title="",
+        why="",
+        remedy="",
+        kind=kind,
+        cases=cases,
+        message="",
+    )
 
 
 def fact(id_: str, kind: str = "use", **values: Any) -> Fact:
-    whole: dict[str, Any] = {name: {"int": 0, "text": "", "flag": 0}[type_] for name, type_ in KINDS[kind].fields.items()}
+    whole: dict[str, Any] = {
+        name: {"int": 0, "text": "", "flag": 0}[type_] for name, type_ in KINDS[kind].fields.items()
+    }
     return Fact(kind=kind, id=id_, passes=(1,), values={**whole, **values})
 
 
@@ -95,28 +131,53 @@ def _obvious(book: Rulebook, facts: list[Fact]) -> list[Match]:
     return found
 
 
-# --- random rule sets -------------------------------------------------------------------------------------------------
+# --- random rule sets ---------------------------------------------------------------------------------------
 
 
 def conditions(kind: FactKind) -> st.SearchStrategy[Condition]:
     def for_field(field: str) -> st.SearchStrategy[Condition]:
         type_ = kind.fields[field]
         values: st.SearchStrategy[Any] = {
-            "int": st.sampled_from(NUMBERS), "text": st.sampled_from(TEXTS) | st.text(max_size=5), "flag": st.sampled_from([0, 1]),
+            "int": st.sampled_from(NUMBERS),
+            "text": st.sampled_from(TEXTS) | st.text(max_size=5),
+            "flag": st.sampled_from([0, 1]),
         }[type_]
-        plain = [operator for operator in OPERATORS if operator != "one_of" and (type_ == "int" or operator not in ORDERED)]
-        made = [st.builds(lambda operator, value: Condition(field, operator, (value,)), st.sampled_from(plain), values)]
+        plain = [
+            operator
+            for operator in OPERATORS
+            if operator != "one_of" and (type_ == "int" or operator not in ORDERED)
+        ]
+        made = [
+            st.builds(
+                lambda operator, value: Condition(field, operator, (value,)), st.sampled_from(plain), values
+            )
+        ]
         others = [name for name, other in kind.fields.items() if other == type_ and name != field]
         if others and type_ == "int":
-            made.append(st.builds(
-                lambda operator, other, times, plus: Condition(field, operator, (), other, times, plus),
-                st.sampled_from(plain), st.sampled_from(others), st.sampled_from([1, 0, -1, 2, 1000]), st.sampled_from(NUMBERS)))
+            made.append(
+                st.builds(
+                    lambda operator, other, times, plus: Condition(field, operator, (), other, times, plus),
+                    st.sampled_from(plain),
+                    st.sampled_from(others),
+                    st.sampled_from([1, 0, -1, 2, 1000]),
+                    st.sampled_from(NUMBERS),
+                )
+            )
         elif others:
-            made.append(st.builds(lambda operator, other: Condition(field, operator, (), other),
-                                  st.sampled_from(plain), st.sampled_from(others)))
+            made.append(
+                st.builds(
+                    lambda operator, other: Condition(field, operator, (), other),
+                    st.sampled_from(plain),
+                    st.sampled_from(others),
+                )
+            )
         if type_ != "flag":
-            made.append(st.builds(lambda several: Condition(field, "one_of", tuple(several)),
-                                  st.lists(values, min_size=1, max_size=3, unique=True)))
+            made.append(
+                st.builds(
+                    lambda several: Condition(field, "one_of", tuple(several)),
+                    st.lists(values, min_size=1, max_size=3, unique=True),
+                )
+            )
         return st.one_of(made)
 
     return st.sampled_from(sorted(kind.fields)).flatmap(for_field)
@@ -127,9 +188,17 @@ def rulebooks(draw: Any) -> Rulebook:
     rules = []
     for number in range(draw(st.integers(1, 8))):
         kind = draw(st.sampled_from(sorted(KINDS)))
-        cases = draw(st.lists(
-            st.builds(Case, severity=st.sampled_from(SEVERITIES), when=st.lists(conditions(KINDS[kind]), max_size=4).map(tuple)),
-            min_size=1, max_size=4))
+        cases = draw(
+            st.lists(
+                st.builds(
+                    Case,
+                    severity=st.sampled_from(SEVERITIES),
+                    when=st.lists(conditions(KINDS[kind]), max_size=4).map(tuple),
+                ),
+                min_size=1,
+                max_size=4,
+            )
+        )
         rules.append(rule(f"RUL{number:02}", *cases, kind=kind))
     return rulebook.make(rules)
 
@@ -165,13 +234,20 @@ def random_rulebook(dice: random.Random) -> Rulebook:
                 field = dice.choice(sorted(kind.fields))
                 type_ = kind.fields[field]
                 pool: list[Any] = {"int": NUMBERS, "text": TEXTS, "flag": [0, 1]}[type_]
-                operator = dice.choice([one for one in OPERATORS if (type_ == "int" or one not in ORDERED)
-                                        and (type_ != "flag" or one != "one_of")])
+                operator = dice.choice(
+                    [
+                        one
+                        for one in OPERATORS
+                        if (type_ == "int" or one not in ORDERED) and (type_ != "flag" or one != "one_of")
+                    ]
+                )
                 others = [name for name, other in kind.fields.items() if other == type_ and name != field]
                 if operator == "one_of":
                     tests.append(Condition(field, operator, tuple(dice.sample(pool, dice.randint(1, 3)))))
                 elif others and dice.random() < 0.4:
-                    times, plus = (dice.choice([1, 1, 2, -1, 1000]), dice.choice(NUMBERS)) if type_ == "int" else (1, 0)
+                    times, plus = (
+                        (dice.choice([1, 1, 2, -1, 1000]), dice.choice(NUMBERS)) if type_ == "int" else (1, 0)
+                    )
                     tests.append(Condition(field, operator, (), dice.choice(others), times, plus))
                 else:
                     tests.append(Condition(field, operator, (dice.choice(pool),)))
@@ -204,7 +280,7 @@ def test_random_rule_sets_over_many_facts_match_alike(seed: int) -> None:
     assert matches > 1000  # the comparison is not between empty lists
 
 
-# --- single facts of life ---------------------------------------------------------------------------------------------
+# --- single facts of life -----------------------------------------------------------------------------------
 
 
 @pytest.fixture(params=["interpreter", pytest.param("durable-rules", marks=needs_library)])
@@ -212,35 +288,58 @@ def backend(request: Any) -> Iterator[str]:
     yield request.param
 
 
-BOOK = rulebook.make([
-    rule("AAA01", case(Condition("a", "more_than", (5,))), case(Condition("a", "more_than", (), "b", 2, 1))),
-    rule("AAA02", case(Condition("t", "one_of", ("x", "y")), Condition("f", "is", (1,)))),
-])
+BOOK = rulebook.make(
+    [
+        rule(
+            "AAA01", case(Condition("a", "more_than", (5,))), case(Condition("a", "more_than", (), "b", 2, 1))
+        ),
+        rule("AAA02", case(Condition("t", "one_of", ("x", "y")), Condition("f", "is", (1,)))),
+    ]
+)
 
 
 def test_the_order_of_matches_is_facts_then_rules_then_cases(backend: str) -> None:
     facts = [fact("late", a=9, b=1, t="y", f=1), fact("early", a=6, b=9)]
     assert run(BOOK, facts, backend) == [
-        ("AAA01", 0, "late"), ("AAA01", 1, "late"), ("AAA02", 0, "late"), ("AAA01", 0, "early")]
+        ("AAA01", 0, "late"),
+        ("AAA01", 1, "late"),
+        ("AAA02", 0, "late"),
+        ("AAA01", 0, "early"),
+    ]
     assert engine.first_cases(run(BOOK, facts, backend)) == {
-        ("AAA01", "late"): 0, ("AAA02", "late"): 0, ("AAA01", "early"): 0}
+        ("AAA01", "late"): 0,
+        ("AAA02", "late"): 0,
+        ("AAA01", "early"): 0,
+    }
 
 
 @pytest.mark.parametrize("operator", ["is", "not", "less_than", "at_most", "more_than", "at_least"])
 def test_an_unknown_value_never_matches_not_even_as_zero_or_not_equal(backend: str, operator: Any) -> None:
-    book = rulebook.make([rule("AAA01", case(Condition("a", operator, (0,))), case(Condition("a", operator, (), "b")))])
+    book = rulebook.make(
+        [rule("AAA01", case(Condition("a", operator, (0,))), case(Condition("a", operator, (), "b")))]
+    )
     assert run(book, [fact("left", a=None), fact("both", a=None, b=None)], backend) == []
     assert all(match.case == 0 for match in run(book, [fact("right", b=None)], backend))
 
 
 def test_the_number_1_and_the_text_1_and_an_empty_text_stay_apart(backend: str) -> None:
-    book = rulebook.make([rule("AAA01", case(Condition("t", "is", ("1",)))), rule("AAA02", case(Condition("a", "is", (0,))))])
-    assert run(book, [fact("one", t="1", a=1), fact("none", t="", a=0)], backend) == [("AAA01", 0, "one"), ("AAA02", 0, "none")]
+    book = rulebook.make(
+        [rule("AAA01", case(Condition("t", "is", ("1",)))), rule("AAA02", case(Condition("a", "is", (0,))))]
+    )
+    assert run(book, [fact("one", t="1", a=1), fact("none", t="", a=0)], backend) == [
+        ("AAA01", 0, "one"),
+        ("AAA02", 0, "none"),
+    ]
 
 
 @pytest.mark.parametrize("size", [10, 999, 1001, 65_535, 65_536, 65_537, 200_000])
 def test_long_texts_compare_whole(backend: str, size: int) -> None:
-    book = rulebook.make([rule("AAA01", case(Condition("t", "is", (), "u"))), rule("AAA02", case(Condition("t", "not", (), "u")))])
+    book = rulebook.make(
+        [
+            rule("AAA01", case(Condition("t", "is", (), "u"))),
+            rule("AAA02", case(Condition("t", "not", (), "u"))),
+        ]
+    )
     text = "x" * size
     assert run(book, [fact("same", t=text, u=text)], backend) == [("AAA01", 0, "same")]
     assert run(book, [fact("other", t=text, u=text[:-1] + "y")], backend) == [("AAA02", 0, "other")]
@@ -249,14 +348,18 @@ def test_long_texts_compare_whole(backend: str, size: int) -> None:
 
 def test_broken_text_harms_nothing(backend: str) -> None:
     book = rulebook.make([rule("AAA01", case(Condition("t", "is", (), "u")))])
-    assert run(book, [fact("same", t="\ud800", u="\ud800"), fact("other", t="\ud800", u="?")], backend) == [("AAA01", 0, "same")]
+    assert run(book, [fact("same", t="\ud800", u="\ud800"), fact("other", t="\ud800", u="?")], backend) == [
+        ("AAA01", 0, "same")
+    ]
 
 
 @needs_library
 def test_a_first_session_in_which_nothing_fires_does_not_kill_the_process() -> None:
-    """durable-rules 2.0.28 frees pointers that it never set, in the first session of a rule set without a match."""
+    """durable-rules 2.0.28 frees pointers that it never set, in a first session without a match."""
     for number in range(50):
-        book = rulebook.make([rule("AAA01", case(Condition("a", "is", (number,)), Condition("b", "is", (-number - 1,))))])
+        book = rulebook.make(
+            [rule("AAA01", case(Condition("a", "is", (number,)), Condition("b", "is", (-number - 1,))))]
+        )
         assert run(book, [fact("one", a=-1)], "durable-rules") == []
 
 
@@ -266,7 +369,9 @@ def test_no_facts_or_only_facts_that_no_rule_reads_match_nothing(backend: str) -
 
 
 def test_a_deprecated_rule_does_not_run(backend: str) -> None:
-    book = rulebook.make([rule("AAA01", case(), status="deprecated"), rule("AAA02", case(), status="preview")])
+    book = rulebook.make(
+        [rule("AAA01", case(), status="deprecated"), rule("AAA02", case(), status="preview")]
+    )
     assert run(book, [fact("one")], backend) == [("AAA02", 0, "one")]
 
 
@@ -281,10 +386,17 @@ def test_the_same_rulebook_runs_again_and_again(backend: str) -> None:
     assert all(run(BOOK, facts, backend) == first for _ in range(200))
 
 
-@pytest.mark.parametrize("values, said", [
-    ({"a": 1.5}, "'a' must be int"), ({"a": "1"}, "'a' must be int"), ({"a": True}, "'a' must be int"),
-    ({"a": MOST + 1}, "'a' must be int"), ({"t": 1}, "'t' must be text"), ({"f": 2}, "'f' must be flag"),
-])
+@pytest.mark.parametrize(
+    "values, said",
+    [
+        ({"a": 1.5}, "'a' must be int"),
+        ({"a": "1"}, "'a' must be int"),
+        ({"a": True}, "'a' must be int"),
+        ({"a": MOST + 1}, "'a' must be int"),
+        ({"t": 1}, "'t' must be text"),
+        ({"f": 2}, "'f' must be flag"),
+    ],
+)
 def test_a_fact_of_the_wrong_type_is_refused(backend: str, values: dict[str, Any], said: str) -> None:
     with pytest.raises(EngineError, match=said):
         run(BOOK, [fact("bad", **values)], backend)
@@ -313,7 +425,10 @@ def test_a_field_that_would_upset_the_library_is_refused(name: str) -> None:
 
 def test_as_many_cases_as_the_library_follows_and_no_more(backend: str) -> None:
     """durable-rules gives up at 65 branches per fact (its error 303), so the planner stops at 60."""
-    many = [case(Condition("a", "at_least", (-number,)), Condition("t", "one_of", ("x", "y", "z"))) for number in range(60)]
+    many = [
+        case(Condition("a", "at_least", (-number,)), Condition("t", "one_of", ("x", "y", "z")))
+        for number in range(60)
+    ]
     facts = [fact("one", a=1, t="y")]
     book = rulebook.make([rule(f"AAA{number:02}", one) for number, one in enumerate(many)])
     assert run(book, facts, backend) == _obvious(book, facts)
@@ -324,15 +439,17 @@ def test_as_many_cases_as_the_library_follows_and_no_more(backend: str) -> None:
 
 @needs_library
 def test_every_case_may_hang_on_the_other_fields_at_once() -> None:
-    """The widest tree: 60 cases with comparisons of fields, which durable-rules follows whether or not they hold."""
-    many = [case(Condition("a", "more_than", (), "b", 1, number), Condition("c", "at_most", (), "b", 2, -number))
-            for number in range(60)]
+    """The widest tree: 60 cases with comparisons of fields, each of which durable-rules follows."""
+    many = [
+        case(Condition("a", "more_than", (), "b", 1, number), Condition("c", "at_most", (), "b", 2, -number))
+        for number in range(60)
+    ]
     book = rulebook.make([rule(f"AAA{number:02}", one) for number, one in enumerate(many)])
     facts = [fact(f"fact {a} {b}", a=a, b=b, c=-a) for a in range(-3, 40, 7) for b in range(-5, 9, 3)]
     assert run(book, facts, "durable-rules") == _obvious(book, facts)
 
 
-# --- processes and threads --------------------------------------------------------------------------------------------
+# --- processes and threads ----------------------------------------------------------------------------------
 
 
 def test_threads_get_their_own_answers(backend: str) -> None:
@@ -393,8 +510,13 @@ def test_without_the_library_the_interpreter_takes_over() -> None:
         "except EngineError as error: print(error)\n"
     )
     root = Path(__file__).resolve().parent.parent
-    told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True,
-                          env={**os.environ, "PYTHONPATH": str(root)})
+    told = subprocess.run(
+        [sys.executable, "-c", code],
+        capture_output=True,
+        text=True,
+        check=True,
+        env={**os.environ, "PYTHONPATH": str(root)},
+    )
     assert told.stdout.splitlines()[0] == "interpreter"
     assert "cannot be imported" in told.stdout
 
@@ -414,13 +536,19 @@ def test_an_error_inside_the_library_is_not_swallowed(monkeypatch: pytest.Monkey
 
 def test_only_the_engine_imports_durable() -> None:
     root = Path(__file__).resolve().parent.parent / "planner"
-    users = {path.relative_to(root).as_posix() for path in root.rglob("*.py")
-             if any("durable" in line for line in path.read_text(encoding="utf-8").splitlines()
-                    if line.lstrip().startswith(("import ", "from ")) or "import_module" in line)}
+    users = {
+        path.relative_to(root).as_posix()
+        for path in root.rglob("*.py")
+        if any(
+            "durable" in line
+            for line in path.read_text(encoding="utf-8").splitlines()
+            if line.lstrip().startswith(("import ", "from ")) or "import_module" in line
+        )
+    }
     assert users == {"engine.py"}
 
 
-# --- three-valued truth -----------------------------------------------------------------------------------------------
+# --- three-valued truth -------------------------------------------------------------------------------------
 
 A5, B1, T = Condition("a", "more_than", (5,)), Condition("b", "is", (1,)), Condition("t", "is", ("x",))
 
@@ -433,14 +561,19 @@ def test_and_is_three_valued() -> None:
     assert all_hold((), {}) is True
 
 
-@pytest.mark.parametrize("values, lacking", [
-    ({"a": None, "b": 1, "t": "x"}, ("a",)),  # the first case may hold
-    ({"a": None, "b": 2, "t": "x"}, ()),  # the first case is ruled out by b, the second decides
-    ({"a": 6, "b": None, "t": "x"}, ()),  # b is not in unknown_when: the case does not hold
-    ({"a": None, "b": 2, "t": "y"}, ()),  # no case can hold
-    ({"a": 6, "b": 1, "t": None}, ()),  # decided by the first case
-])
-def test_a_rule_is_undecided_only_where_the_unknown_matters(values: dict[str, Any], lacking: tuple[str, ...]) -> None:
+@pytest.mark.parametrize(
+    "values, lacking",
+    [
+        ({"a": None, "b": 1, "t": "x"}, ("a",)),  # the first case may hold
+        ({"a": None, "b": 2, "t": "x"}, ()),  # the first case is ruled out by b, the second decides
+        ({"a": 6, "b": None, "t": "x"}, ()),  # b is not in unknown_when: the case does not hold
+        ({"a": None, "b": 2, "t": "y"}, ()),  # no case can hold
+        ({"a": 6, "b": 1, "t": None}, ()),  # decided by the first case
+    ],
+)
+def test_a_rule_is_undecided_only_where_the_unknown_matters(
+    values: dict[str, Any], lacking: tuple[str, ...]
+) -> None:
     assert undecided((case(A5, B1), case(T)), ("a",), values) == lacking
 
 

@@ -1,7 +1,7 @@
 """Every example of every rule file, one test each: ``pytest tests/test_rule_examples.py -k ROT01``.
 
-The examples are part of the rules; what a rule means is stated in the contract, and the sources behind it stand in the
-rule file that carries the example.
+The examples are part of the rules; what a rule means is stated in the contract, and the sources behind it
+stand in the rule file that carries the example.
 """
 
 from __future__ import annotations
@@ -11,10 +11,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from examples import differences, programme
 
 from planner import catalogue, rulebook
 from planner.rulebook import EXAMPLE_KINDS, Example
-from examples import differences, programme
 
 EXAMPLES = rulebook.load_examples()
 
