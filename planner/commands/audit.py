@@ -33,11 +33,20 @@ def add(subparsers: Any) -> None:
         "Audit one or more programmes. The answer begins with the verdict and the one change\n"
         "that would help most. With several programmes: a line each, then those that are not clean.",
     )
-    parser.add_argument("programme", nargs="+", metavar="PROGRAMME", help="programme document (YAML, CSV), - for stdin")
-    parser.add_argument("--field", metavar="FILE", help="field document, where the programme names none (CSV)")
-    parser.add_argument("--products", metavar="FILE", action="append", help="product list; may be given again")
     parser.add_argument(
-        "--engine", choices=("auto", "durable-rules", "interpreter"), default="auto", help="back end of the rules"
+        "programme", nargs="+", metavar="PROGRAMME", help="programme document (YAML, CSV), - for stdin"
+    )
+    parser.add_argument(
+        "--field", metavar="FILE", help="field document, where the programme names none (CSV)"
+    )
+    parser.add_argument(
+        "--products", metavar="FILE", action="append", help="product list; may be given again"
+    )
+    parser.add_argument(
+        "--engine",
+        choices=("auto", "durable-rules", "interpreter"),
+        default="auto",
+        help="back end of the rules",
     )
     common.add_common(parser, ("text", "json", "markdown", "concise"), explain=True, strict=True)
 
@@ -70,7 +79,9 @@ def load(args: argparse.Namespace, catalogue: Catalogue) -> list[Programme]:
     for name in args.programme:
         try:
             products = tuple(args.products) if args.products else None
-            programmes.append(common.call(load_programme, name, catalogue, field=args.field, products=products))
+            programmes.append(
+                common.call(load_programme, name, catalogue, field=args.field, products=products)
+            )
         except InputError as error:
             errors.append(error)
         except UnknownName as error:

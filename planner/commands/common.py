@@ -8,7 +8,7 @@ import re
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, cast
+from typing import TYPE_CHECKING, Any, Literal
 
 from planner import __version__, places
 from planner.errors import InputError, nearest
@@ -21,12 +21,22 @@ if TYPE_CHECKING:
 SETTINGS_FILE = "planner.yaml"
 _KEYS = ("catalog", "rules", "units", "format")
 UNITS = ("metric", "us")
-FORMATS = ("text", "json", "markdown", "concise", "html", "yaml", "csv", "xlsx", "ics")  # of all commands together
+FORMATS = (
+    "text",
+    "json",
+    "markdown",
+    "concise",
+    "html",
+    "yaml",
+    "csv",
+    "xlsx",
+    "ics",
+)  # of all commands together
 
 System = Literal["metric", "us"]
 
 
-class Settings(Struct, kw_only=True):
+class Settings(Struct, frozen=True, kw_only=True):
     """Options of one run after the settings file has had its say; the command line wins."""
 
     catalog: tuple[str, ...] = ()
@@ -44,16 +54,24 @@ def add_common(
 ) -> None:
     """Options that mean the same for every command. ``formats``: what this command can write, the first by default."""
     group = parser.add_argument_group("answer")
-    group.add_argument("--format", choices=tuple(formats), metavar="|".join(formats), help="form of the answer")
+    group.add_argument(
+        "--format", choices=tuple(formats), metavar="|".join(formats), help="form of the answer"
+    )
     group.add_argument("-o", "--output", metavar="FILE", help="write the answer to FILE, whole or not at all")
     group.add_argument("--units", choices=UNITS, metavar="metric|us", help="units of the answer")
     group.add_argument("--no-color", action="store_true", help="no colour (NO_COLOR does the same)")
     if explain:
-        group.add_argument("--explain", action="store_true", help="the adviser's depth: evidence, caps, sources")
+        group.add_argument(
+            "--explain", action="store_true", help="the adviser's depth: evidence, caps, sources"
+        )
     if strict:
-        group.add_argument("--strict", action="store_true", help="exit 1 also when a point could not be assessed")
+        group.add_argument(
+            "--strict", action="store_true", help="exit 1 also when a point could not be assessed"
+        )
     data = parser.add_argument_group("data")
-    data.add_argument("--catalog", metavar="DIR", action="append", help="lay your own catalogue folder over ours")
+    data.add_argument(
+        "--catalog", metavar="DIR", action="append", help="lay your own catalogue folder over ours"
+    )
     data.add_argument("--rules", metavar="DIR", action="append", help="lay your own rules folder over ours")
     data.add_argument("--debug", action="store_true", help=argparse.SUPPRESS)
     parser.set_defaults(_formats=tuple(formats))
@@ -78,7 +96,9 @@ def settings(args: argparse.Namespace) -> Settings:
 
 def read_settings(start: Path) -> Settings:
     """The settings of the nearest ``planner.yaml`` from ``start`` upwards; folders in it are relative to it."""
-    path = next((one / SETTINGS_FILE for one in (start, *start.parents) if (one / SETTINGS_FILE).is_file()), None)
+    path = next(
+        (one / SETTINGS_FILE for one in (start, *start.parents) if (one / SETTINGS_FILE).is_file()), None
+    )
     if path is None:
         return Settings()
     from planner import yamlio
@@ -86,7 +106,9 @@ def read_settings(start: Path) -> Settings:
     document = yamlio.read(path)
     data = {} if document.data is None else document.data
     if not isinstance(data, dict):
-        raise InputError(Place(file=str(path), line=1), "settings are keys with values", f"write {', '.join(_KEYS)}")
+        raise InputError(
+            Place(file=str(path), line=1), "settings are keys with values", f"write {', '.join(_KEYS)}"
+        )
     values: dict[str, Any] = {}
     for key, value in data.items():
         place = document.place((key,))
@@ -111,10 +133,12 @@ def catalogue(chosen: Settings) -> Catalogue:
     """The catalogue with the user's folders laid over it."""
     from planner.catalogue import load
 
-    for name in chosen.catalog:
+    for name in (*chosen.catalog, *chosen.rules):
         if not Path(name).is_dir():
-            raise InputError(name, "there is no such folder of catalogue files", "check the name after --catalog")
-    return load([Path(name) for name in chosen.catalog]) if chosen.catalog else load()
+            raise InputError(
+                name, "there is no such folder", "check the names after --catalog and --rules"
+            )
+    return load(catalog_dirs=chosen.catalog, rules_dirs=chosen.rules)
 
 
 def catalogue_date() -> str:
@@ -175,15 +199,12 @@ def check_stdin(names: Sequence[str]) -> None:
         from planner.render import console
 
         if console.is_terminal(sys.stdin):
-            raise InputError("-", "nothing is piped to standard input", "write 'planner audit - < programme.yaml'")
+            raise InputError(
+                "-", "nothing is piped to standard input", "write 'planner audit - < programme.yaml'"
+            )
 
 
 def call(function: Callable[..., Any], *args: Any, **options: Any) -> Any:
     """Call ``function`` with those of ``options`` that it takes."""
     known = inspect.signature(function).parameters
     return function(*args, **{name: value for name, value in options.items() if name in known})
-
-
-def system(chosen: Settings) -> System:
-    """Units as ``quantities`` names them."""
-    return cast(System, chosen.units)

@@ -9,7 +9,7 @@ from planner.errors import RulebookError
 from planner.model import Struct
 
 
-class Caution(Struct, kw_only=True):
+class Caution(Struct, frozen=True, kw_only=True):
     """One caution with what it rests on."""
 
     id: str
@@ -19,7 +19,7 @@ class Caution(Struct, kw_only=True):
     source: str
 
 
-class _File(Struct, kw_only=True):
+class _File(Struct, frozen=True, kw_only=True):
     cautions: int
     items: tuple[Caution, ...]
 
@@ -46,4 +46,6 @@ def _read() -> _File:
     try:
         return msgspec.convert(yamlio.read(path).data, _File)
     except msgspec.ValidationError as error:
-        raise RulebookError(str(path), f"not a list of cautions: {error}", "see the head of the file") from None
+        raise RulebookError(
+            str(path), f"not a list of cautions: {error}", "see the head of the file"
+        ) from None

@@ -10,7 +10,7 @@ from planner.model import SEVERITIES, AuditReport, Finding, Struct
 _SUBJECTS = ("group", "groups", "active", "actives", "product", "products", "code", "codes")
 
 
-class Change(Struct, kw_only=True):
+class Change(Struct, frozen=True, kw_only=True):
     """The finding to mend first and those that go or ease with it (the finding itself not counted)."""
 
     finding: Finding

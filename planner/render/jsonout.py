@@ -26,13 +26,17 @@ def document(report: AuditReport, *, catalogue_date: str = "") -> dict[str, Any]
         "verdict": report.verdict,
         "findings": [finding(one) for one in report.findings],
         "not_assessed": [
-            {"rule": one.rule, "passes": list(one.passes), "reason": one.reason} for one in report.not_assessed
+            {"rule": one.rule, "passes": list(one.passes), "reason": one.reason}
+            for one in report.not_assessed
         ],
         "cover": list(report.cover),
         "selection": list(report.selection),
         "totals": report.totals,
         "rules_run": report.rules_run,
-        "notices": [*report.programme.notices, *(one for one in report.notices if one not in report.programme.notices)],
+        "notices": [
+            *report.programme.notices,
+            *(one for one in report.notices if one not in report.programme.notices),
+        ],
         "file": report.programme.file,
         "checksum": report.programme.checksum,
         "catalogue": catalogue_date,

@@ -90,13 +90,18 @@ class Paper:
         self.blank()
         self.line((words, "head"))
 
-    def field(self, name: str, *parts: Part, indent: int = 4, wide: int = 9) -> None:
+    def field(self, name: str, *parts: Part, indent: int = 4, wide: int = 11) -> None:
         """``name:  text`` with the text hanging under itself."""
-        label = f"{name}:".ljust(wide)
+        label = f"{name}: ".ljust(wide)
         self.line((label, "quiet"), *parts, indent=indent, hang=indent + max(wide, len(label)))
 
     def table(
-        self, header: Sequence[str], rows: Sequence[Sequence[Part]], *, right: Sequence[int] = (), indent: int = 2
+        self,
+        header: Sequence[str],
+        rows: Sequence[Sequence[Part]],
+        *,
+        right: Sequence[int] = (),
+        indent: int = 2,
     ) -> None:
         """Columns as wide as their widest cell; the last one folds, none is cut."""
         cells = [[text(cell) for cell in row] for row in rows]
@@ -110,7 +115,9 @@ class Paper:
         for row in cells:
             self._row(row, widths, right, indent, start)
 
-    def _row(self, row: Sequence[Text], widths: Sequence[int], right: Sequence[int], indent: int, start: int) -> None:
+    def _row(
+        self, row: Sequence[Text], widths: Sequence[int], right: Sequence[int], indent: int, start: int
+    ) -> None:
         line = text(" " * indent)
         for at, cell in enumerate(row[:-1]):
             gap = " " * (widths[at] - cell_len(cell.plain))

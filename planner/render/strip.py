@@ -18,14 +18,14 @@ from planner.render.paper import Paper, Part
 _LABEL = 24  # most cells for a target's name; a longer one stands on its own line
 
 
-class Mark(Struct, kw_only=True):
+class Mark(Struct, frozen=True, kw_only=True):
     """A word at a day."""
 
     day: int  # ordinal
     text: str
 
 
-class Row(Struct, kw_only=True):
+class Row(Struct, frozen=True, kw_only=True):
     """One target: its window (ordinals) and the effective modes of action day by day (None: not known)."""
 
     name: str
@@ -34,7 +34,7 @@ class Row(Struct, kw_only=True):
     modes: dict[int, int | None]
 
 
-class Strip(Struct, kw_only=True):
+class Strip(Struct, frozen=True, kw_only=True):
     """Everything that a picture of the season needs; days are ordinals."""
 
     first: int
@@ -69,9 +69,7 @@ def make(report: AuditReport) -> Strip | None:
     shown = tuple(mark for mark in stages if first - 10 <= mark.day <= last + 10)
     first = min([first, *(mark.day for mark in shown)])
     last = max([last, *(mark.day for mark in shown)])
-    return Strip(
-        first=first, last=last, stages=shown, passes=tuple(passes), groups=tuple(groups), rows=rows
-    )
+    return Strip(first=first, last=last, stages=shown, passes=tuple(passes), groups=tuple(groups), rows=rows)
 
 
 def show(strip: Strip, paper: Paper) -> None:
@@ -163,7 +161,9 @@ def _months(strip: Strip, scale: int, columns: int) -> list[str]:
         marks.append(Mark(day=day.toordinal(), text=words.day(day)))
     kept = [marks[0]]
     for mark in marks[1:]:
-        if (mark.day - kept[-1].day) // scale > len(kept[-1].text) and (mark.day - strip.first) // scale < columns:
+        if (mark.day - kept[-1].day) // scale > len(kept[-1].text) and (
+            mark.day - strip.first
+        ) // scale < columns:
             kept.append(mark)
     return _place(kept, strip.first, scale)
 

@@ -150,7 +150,8 @@ def _season(report: AuditReport, paper: Paper, units: str) -> None:
 
 def _ordered(findings: Sequence[Finding]) -> list[Finding]:
     return sorted(
-        findings, key=lambda one: (SEVERITIES.index(one.severity), min(one.passes, default=0), one.passes, one.rule)
+        findings,
+        key=lambda one: (SEVERITIES.index(one.severity), min(one.passes, default=0), one.passes, one.rule),
     )
 
 
@@ -193,7 +194,9 @@ def _short(why: str) -> str:
 def _not_assessed(entries: Sequence[NotAssessed], paper: Paper) -> None:
     if not entries:
         return
-    paper.heading(f"not assessed: {words.count(len(entries), 'point')} (supply the fact named and it is judged)")
+    paper.heading(
+        f"not assessed: {words.count(len(entries), 'point')} (supply the fact named and it is judged)"
+    )
     grouped: dict[str, list[NotAssessed]] = {}
     for entry in entries:
         grouped.setdefault(entry.reason, []).append(entry)
@@ -214,7 +217,9 @@ def _totals(totals: Mapping[str, Any], paper: Paper, units: str) -> None:
         for name, entry in actives.items():
             dose = entry.get("g_per_ha")
             shown = words.amount(dose, "dose", units) if dose is not None else "not known"
-            rows.append([shown, words.count(len(entry.get("passes", ())), "pass", "passes"), words.safe(name)])
+            rows.append(
+                [shown, words.count(len(entry.get("passes", ())), "pass", "passes"), words.safe(name)]
+            )
         paper.table(("active", "", ""), rows, right=(0, 1))
     if groups:
         rows = []
@@ -284,7 +289,12 @@ def _foot(report: AuditReport, paper: Paper, versions: str) -> None:
     paper.line((f"{versions or version_words()}; {ran}{check}", "quiet"))
     found = report.findings
     if found:
-        paper.line(("next: ", "quiet"), f"planner explain {first_rule(report)}", ("   more depth: ", "quiet"), "--explain")
+        paper.line(
+            ("next: ", "quiet"),
+            f"planner explain {first_rule(report)}",
+            ("   more depth: ", "quiet"),
+            "--explain",
+        )
     elif report.not_assessed:
         paper.line(("next: ", "quiet"), f"planner explain {report.not_assessed[0].rule}")
     else:
