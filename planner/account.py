@@ -82,11 +82,13 @@ class Rated:
     cap: Cap = FREE
     after_resistance: bool = False
     sources: tuple[str, ...] = ()
+    before: int | None = None  # class before resistance, where the rating was made in resistant populations
 
     @property
     def rated_for(self) -> Truth:
         """Fair or better before any report."""
-        return None if self.rank is None else self.rank >= FAIR
+        rank = self.before if self.after_resistance and self.before is not None else self.rank
+        return None if rank is None else rank >= FAIR
 
     @property
     def words(self) -> str:
@@ -293,6 +295,7 @@ class Account:
                     cap_of(row.backing, f"the rating of {use.active.name} on {target.name}"),
                     row.after_resistance,
                     row.backing.sources,
+                    self._group_rank(use, target) if row.after_resistance else None,
                 )
             if row.stops_lookup:
                 return UNRATED
@@ -302,6 +305,11 @@ class Account:
                 group_cap = Cap("caution", f"{target.name} is rated for group {group.code}, not for {use.active.name}")
                 return Rated(RANK[group.rating], "group", tightest((group_cap, cap)), False, group.backing.sources)
         return UNRATED
+
+    def _group_rank(self, use: Use, target: TargetState) -> int | None:
+        """The class of the use's group on the target, before any report."""
+        found = next((group for group in target.target.rated_groups if group.code == use.code), None)
+        return None if found is None else RANK[found.rating]
 
     def _row(self, target: TargetState, actives: tuple[str, ...]):  # type: ignore[no-untyped-def]
         """The rating row for exactly these actives: own country, else the row that serves elsewhere."""

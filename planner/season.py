@@ -13,9 +13,22 @@ from typing import TYPE_CHECKING
 
 from planner.model import Crop, Day, Field, Pass, Target
 from planner.phenology import StageDate, estimate_stages
+from planner.stage_scale import Phenology, StageScale
 
 if TYPE_CHECKING:
     from planner.catalogue import Catalogue
+
+_SCALES: dict[tuple[int, str], StageScale] = {}
+
+
+def scale_of(catalogue: Catalogue, crop: Crop) -> StageScale:
+    """The published numbers that date a crop's stages, read once per catalogue."""
+    key = (id(catalogue), crop.id)
+    if key not in _SCALES:
+        stages = {stage.code: stage.bbch for stage in crop.stages}
+        _SCALES[key] = Phenology(catalogue.phenology).scale(crop.id, stages)
+    return _SCALES[key]
+
 
 FLOATING_DAY = date(2001, 6, 1)  # any day will do: only differences are used
 
@@ -59,15 +72,21 @@ class Season:
         self.anchors = anchors
         self.stages: dict[str, StageDate] = (
             estimate_stages(
-                crop,
+                scale_of(catalogue, crop),
                 {catalogue_code(catalogue, crop.id, code): day for code, day in anchors.items()},
-                catalogue=catalogue,
-                field=field,
+                temperatures={day: (low, high) for day, low, high in field.temperatures} or None,
+                latitude=field.latitude,
+                maturity_group=field.maturity_group,
+                kind=field.type or None,
             )
             if anchors
             else {}
         )
-        ordered = sorted((entry.bbch, entry.date.toordinal(), entry.estimated) for entry in self.stages.values())
+        ordered = sorted(
+            (entry.bbch, entry.date.toordinal(), entry.estimated)
+            for code, entry in self.stages.items()
+            if entry.on_line and code not in ("sown", "harvest")
+        )
         self._bbch = [entry[0] for entry in ordered]
         self._days = [entry[1] for entry in ordered]
         self._given = [(bbch, day) for bbch, day, estimated in ordered if not estimated]

@@ -7,7 +7,7 @@ from itertools import combinations, pairwise
 
 from planner.account import FREE, Account, Cap, PassState, TargetState, Use, any_of, tightest
 from planner.facts.kinds import Fact
-from planner.facts.make import TARGETS, estimated, fact, flag, listed, names, shown
+from planner.facts.make import estimated, fact, flag, listed, names, shown
 from planner.model import Truth
 
 Holds = Callable[[PassState], list[Use]]
@@ -101,6 +101,8 @@ def _pair_fact(
         if (end := account.cover_end(use, first, target)) is not None
     ]
     bare = second.time.day - max(ends) if ends and second.time.day is not None else None
+    if first.time.day_estimated or second.time.day_estimated or account.season.floating:
+        bare = None  # an estimated distance never makes a finding milder
     allowed, forbidden = _run_limits(account, first, second, one, targets) if not crossed else (False, False)
     codes = listed(dict.fromkeys([one, other]))
     risk = account.risk(uses)
@@ -135,7 +137,7 @@ def _pair_fact(
             "second": str(second.number),
             "group": account.group_words(one),
             "other_group": account.group_words(other),
-            "targets": names(targets) if targets else "no disease that both serve",
+            "targets": names(targets) if targets else _no_targets(account),
             "products": shown(uses),
             "actives": listed(use.active.name for use in uses),
             "neighbours": f"passes {first.number} and {second.number}",
@@ -156,6 +158,10 @@ def _pair_fact(
         subject=f"{one}+{other}",
         place=str(second.entry.place),
     )
+
+
+def _no_targets(account: Account) -> str:
+    return "no disease that both serve" if account.targets else "the diseases they are meant for"
 
 
 def _partner_words(some: Truth) -> str:
@@ -291,20 +297,17 @@ def _same_mix(account: Account) -> Iterator[Fact]:
 
 
 def _last_season(account: Account) -> Iterator[Fact]:
-    if not account.passes:
-        return
+    if not account.passes or not account.targets:
+        return  # without targets nothing is known to survive on the field; the audit says so once
     passes = [state.number for state in account.passes]
     earlier = [season for season in account.field.history if season.crop == account.crop.id]
     survives = any_of(target.target.survives_on_field for target in account.targets)
     values: dict[str, int | str | None] = {"same_sequence": None, "survives": None}
     unknown: dict[str, str] = {}
     shows = {"season": "", "sequence": "", "targets": ""}
-    if not account.targets:
-        unknown["survives"] = TARGETS
-    else:
-        values["survives"] = flag(survives)
-        if survives is None:
-            unknown["survives"] = "whether the field's diseases survive on the field is not known"
+    values["survives"] = flag(survives)
+    if survives is None:
+        unknown["survives"] = "whether the field's diseases survive on the field is not known"
     if not account.field.history:
         unknown["same_sequence"] = "give the groups used last season under history"
     elif not earlier:
