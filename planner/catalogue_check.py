@@ -67,7 +67,7 @@ def check(*, catalog_dirs: Sequence[Path | str] = (), rules_dirs: Sequence[Path 
 
 
 def _cited_elsewhere(files: Iterable[str]) -> set[str]:
-    """Words of all files: a source named only inside a nested row (a window's end, a bushel) is used all the same."""
+    """Words of all files: a source named only in a nested row (the end of a window) is used all the same."""
     words: set[str] = set()
     for file in files:
         if not file.endswith("sources.yaml"):

@@ -1,4 +1,4 @@
-"""Plain rows of the catalogue for lists and for ``show``: data only, every renderer draws them in its own way."""
+"""Plain rows of the catalogue for lists and ``show``: data only, every renderer draws them its own way."""
 
 from __future__ import annotations
 
@@ -241,7 +241,7 @@ LISTS: dict[str, Callable[[Catalogue, str], Rows]] = {
 
 
 def value_words(limit: Limit) -> str:
-    """The value of a published row: count, share in percent or list; empty where the row only holds or not."""
+    """Value of a published row: count, share in percent or list; empty where it only holds or not."""
     value = limit.value
     if value is True:
         return ""

@@ -63,6 +63,11 @@ _CURES: tuple[tuple[str, str, str], ...] = (
         "a key without ':'",
         "write 'key: value', with a space after the colon",
     ),
+    (
+        "maximum nesting depth",
+        f"lists and mappings lie more than {MAX_DEPTH} deep in each other",
+        "make it flatter",
+    ),
     ("did not find expected key", "the indentation or a bracket is wrong here", _KEYS),
     ("block mapping", "the indentation is wrong here", _KEYS),
     ("block collection", "the indentation is wrong here", _DASHES),
@@ -83,6 +88,19 @@ _CURES: tuple[tuple[str, str, str], ...] = (
         "a list begins in the middle of a line",
         "begin it on the next line, or write [a, b]",
     ),
+)
+
+# an unclosed bracket or quote is noticed at the end of the file, and sits where it was opened
+_WHERE_IT_BEGAN = frozenset(
+    (
+        "could not find expected ':'",
+        "flow mapping",
+        "flow sequence",
+        "did not find expected ',' or '}'",
+        "did not find expected ',' or ']'",
+        "unexpected end of stream",
+        "quoted scalar",
+    )
 )
 
 
@@ -231,11 +249,13 @@ def _check_text(text: str, name: str) -> None:
 
 def _translate(error: yaml.YAMLError, name: str) -> InputError:
     mark = getattr(error, "problem_mark", None) or getattr(error, "context_mark", None)
-    place = Place(file=name, line=mark.line + 1 if mark else 0)
     said = " ".join(str(getattr(error, part, "") or "") for part in ("problem", "context", "reason")).strip()
-    for phrase, problem, cure in _CURES:
-        if phrase in said:
-            return InputError(place, problem, cure)
+    found = next((cure for cure in _CURES if cure[0] in said), None)
+    if found is not None and found[0] in _WHERE_IT_BEGAN:
+        mark = getattr(error, "context_mark", None) or mark
+    place = Place(file=name, line=mark.line + 1 if mark else 0)
+    if found is not None:
+        return InputError(place, found[1], found[2])
     return InputError(
         place, f"this is not YAML ({said or 'unreadable'})", "compare the line with the example in the README"
     )
