@@ -1,11 +1,12 @@
-"""Text with a unit becomes a number in base units, and a number is printed back in metric or US units.
+"""Text with a unit becomes a number in base units, and a number is printed back, metric or US.
 
-Two consultants who type ``10 fl oz/ac`` and ``0.73 L/ha`` mean the same; a bare ``10`` means nothing, so it is refused.
-Spellings, ranges and printed units are data (``catalog/units.yaml``). Factors come from pint when the catalogue is
-compiled, as decimals, so that ``0.07 kg/ha`` is exactly 70 g/ha and a label's limit equals the same rate typed later.
+Two consultants who type ``10 fl oz/ac`` and ``0.73 L/ha`` mean the same; a bare ``10`` means nothing, so it
+is refused. Spellings, ranges and printed units are data (``catalog/units.yaml``). Factors come from pint when
+the catalogue is compiled, as decimals, so that ``0.07 kg/ha`` is exactly 70 g/ha and a label's limit equals
+the same rate typed later.
 
-Base units: L/ha and kg/ha (product), g/ha (active), g/L and g/kg (content), L/ha (water), ha, L, m, km/h, days, hours,
-kg/ha (yield), money per ha, per L and per kg. Definitions: NIST Handbook 44, Appendix C.
+Base units: L/ha and kg/ha (product), g/ha (active), g/L and g/kg (content), L/ha (water), ha, L, m, km/h,
+days, hours, kg/ha (yield), money per ha, per L and per kg. Definitions: NIST Handbook 44, Appendix C.
 """
 
 from __future__ import annotations
@@ -14,9 +15,10 @@ import re
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from functools import cache
+from pathlib import Path
 from typing import Literal
 
-from planner import places
+from planner import compiled, places
 from planner.errors import InputError, RulebookError, nearest
 from planner.model import Place, Struct
 
@@ -78,13 +80,13 @@ class _Raw(Struct, frozen=True, kw_only=True):
 class _RawUnit(Struct, frozen=True, kw_only=True):
     pint: str = ""
     unit: str = ""
-    also: list[str] = []
+    also: tuple[str, ...] = ()
 
 
 class _RawCompound(Struct, frozen=True, kw_only=True):
     pint: str
     of: tuple[str, str]
-    also: list[str] = []
+    also: tuple[str, ...] = ()
 
 
 class _RawDimension(Struct, frozen=True, kw_only=True):
@@ -112,7 +114,11 @@ def table() -> UnitTable:
     Raises:
         RulebookError: ``catalog/units.yaml`` is wrong.
     """
-    return build()
+    files: list[Path | str] = [
+        places.folder("catalog") / "units.yaml",
+        *compiled.code("quantities", "yamlio"),
+    ]
+    return compiled.section("units", build, UnitTable, files)
 
 
 def build() -> UnitTable:
@@ -139,13 +145,17 @@ def build() -> UnitTable:
             quantity = Decimal(1) * registry.parse_expression(expression)
             return str(quantity.to(base).magnitude.normalize())
         except (pint.errors.PintError, AttributeError) as error:
-            raise RulebookError(document.place(where), f"pint cannot convert '{expression}': {error}") from None
+            raise RulebookError(
+                document.place(where), f"pint cannot convert '{expression}': {error}"
+            ) from None
 
     units: dict[str, Unit] = {}
     compounds: dict[str, tuple[str, tuple[str, str], str]] = {}
     for kind, members in raw.units.items():
         for name, entry in members.items():
-            number = None if entry.unit == "bushel" else factor(entry.pint, _KIND_BASE[kind], "units", kind, name)
+            number = (
+                None if entry.unit == "bushel" else factor(entry.pint, _KIND_BASE[kind], "units", kind, name)
+            )
             unit = Unit(name=name, kind=kind, factor=number)
             for spelling in (name, *entry.also):
                 if _fold(spelling) in units and units[_fold(spelling)] != unit:
@@ -184,7 +194,7 @@ def build() -> UnitTable:
     )
 
 
-# --- reading --------------------------------------------------------------------------------------------------------
+# --- reading ------------------------------------------------------------------------------------------
 
 
 def read(
@@ -205,7 +215,7 @@ def read(
         bushel_kg, crop: weight of a bushel of this crop; without it bushels are refused.
 
     Raises:
-        InputError: no number, no unit, an unknown unit, a unit of another kind, or an amount that nobody can mean.
+        InputError: no number or unit, an unknown unit or one of another kind, or an amount that nobody means.
 
     >>> read("1 gal/ac", "water")
     9.353956228956228
@@ -239,10 +249,14 @@ def read_any(
             "write the number with a decimal point and without separators, for example 1200 or 0.5",
         )
     if not found:
-        raise InputError(where, f"{label} '{text}' does not begin with a number", f"write {example(dimensions)}")
+        raise InputError(
+            where, f"{label} '{text}' does not begin with a number", f"write {example(dimensions)}"
+        )
     digits, rest = found.groups()
     if len(digits) > _MOST_DIGITS:
-        raise InputError(where, f"{label} {digits[:12]}... has too many digits", f"write {example(dimensions)}")
+        raise InputError(
+            where, f"{label} {digits[:12]}... has too many digits", f"write {example(dimensions)}"
+        )
     if not rest.strip():
         raise bare_number(digits, dimensions, place=where, name=label)
     amount = Decimal(digits)
@@ -258,7 +272,9 @@ def read_any(
         return value, key
     wanted = " or ".join(dict.fromkeys(table().dimensions[key].words for key in dimensions))
     raise InputError(
-        where, f"{label} '{text}' is in {printed}, which does not fit {wanted}", f"write {example(dimensions)}"
+        where,
+        f"{label} '{text}' is in {printed}, which does not fit {wanted}",
+        f"write {example(dimensions)}",
     )
 
 
@@ -297,7 +313,9 @@ def _unit(
     units = table()
     folded = _fold(rest)
     if folded in units.refused:
-        raise InputError(place, f"{label} '{text}': '{rest.strip()}' can mean two things", units.refused[folded])
+        raise InputError(
+            place, f"{label} '{text}': '{rest.strip()}' can mean two things", units.refused[folded]
+        )
     if folded in units.compounds:
         printed, of, factor = units.compounds[folded]
         return printed, of, Decimal(factor), Decimal(1)
@@ -305,7 +323,9 @@ def _unit(
     money = folded.startswith(("per ", "/"))
     parts = [part.strip() for part in re.split(r"\s+per\s+|/", folded.removeprefix("per ").removeprefix("/"))]
     if len(parts) > 2 or (money and len(parts) > 1):
-        raise InputError(place, f"{label} '{text}' has an unknown unit '{rest}'", f"write {example(dimensions)}")
+        raise InputError(
+            place, f"{label} '{text}' has an unknown unit '{rest}'", f"write {example(dimensions)}"
+        )
     found: list[Unit] = []
     for part in parts:
         if part in units.refused:
@@ -319,9 +339,15 @@ def _unit(
     for unit in found:
         if unit.factor is None:
             if bushel_kg is None:
-                what = f"no bushel weight is known for {crop}" if crop else "bushels need a crop with a bushel weight"
+                what = (
+                    f"no bushel weight is known for {crop}"
+                    if crop
+                    else "bushels need a crop with a bushel weight"
+                )
                 raise InputError(
-                    place, f"{label} '{text}': {what}", f"write {_by_weight(dimensions) or example(dimensions)}"
+                    place,
+                    f"{label} '{text}': {what}",
+                    f"write {_by_weight(dimensions) or example(dimensions)}",
                 )
             factors.append(Decimal(repr(bushel_kg)) * 1000)
         else:
@@ -336,7 +362,9 @@ def _unit(
 
 
 def _by_weight(dimensions: Iterable[str]) -> str:
-    return " or ".join(text for key in dimensions for text in table().dimensions[key].examples if "bu" not in text)
+    return " or ".join(
+        text for key in dimensions for text in table().dimensions[key].examples if "bu" not in text
+    )
 
 
 def _cure(parts: list[str], wrong: str, money: bool, dimensions: Sequence[str]) -> str:
@@ -344,7 +372,10 @@ def _cure(parts: list[str], wrong: str, money: bool, dimensions: Sequence[str]) 
     near = nearest(wrong, units, count=1)
     if not near:
         return f"write {example(dimensions)}"
-    names = [units[near[0]].name if part == wrong else units[part].name if part in units else part for part in parts]
+    names = [
+        units[near[0]].name if part == wrong else units[part].name if part in units else part
+        for part in parts
+    ]
     return f"did you mean {'per ' if money else ''}{'/'.join(names)}? For example {example(dimensions)}"
 
 
@@ -367,7 +398,7 @@ def _check_range(
         raise InputError(place, f"{label} {digits} {printed} is too {size} for {dimension.words}", cure)
 
 
-# --- printing -------------------------------------------------------------------------------------------------------
+# --- printing ------------------------------------------------------------------------------------------
 
 
 @cache
@@ -402,7 +433,7 @@ def show(
     *,
     bushel_kg: float | None = None,
 ) -> str:
-    """Amount with its unit for a reader; money with two decimals, the rest with ``digits`` significant digits.
+    """Amount with its unit; money with two decimals, the rest with ``digits`` significant digits.
 
     >>> show(0.6, "liquid_rate"), show(0.6, "liquid_rate", "us"), show(41, "liquid_price")
     ('0.6 L/ha', '8.21 fl oz/ac', '41.00 per L')

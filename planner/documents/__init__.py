@@ -1,0 +1,310 @@
+"""Documents that a user writes become the model: fields, product lists and programmes, from YAML and CSV.
+
+Every load is strict: the first thing that is wrong ends it with an ``InputError`` that says file, line,
+what is wrong and what to write instead. What comes out is resolved: names in the catalogue's spelling,
+group keys normal, amounts in base units, products loaded. Passes keep what was written: a pass with a
+stage alone has no date here (``planner.season`` gives it the field's).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, BinaryIO
+
+from planner import yamlio
+from planner.documents.csvtext import DELIMITERS, read_csv
+from planner.documents.dump import (
+    bare,
+    dump_field,
+    dump_history,
+    dump_products,
+    dump_programme,
+    history_entry,
+)
+from planner.documents.field import build_field
+from planner.documents.files import Files, display
+from planner.documents.names import Names, currency, title
+from planner.documents.products import build_product, build_products, folded
+from planner.documents.programme import build_accept, build_passes, check_calendar, rule_names
+from planner.documents.shapes import (
+    FieldShape,
+    Part,
+    ProductListShape,
+    ProductShape,
+    ProgrammeShape,
+    shaped,
+)
+from planner.documents.table import COLUMNS, check_claims, programme_rows
+from planner.errors import InputError
+from planner.model import Field, Place, Product, Programme
+
+if TYPE_CHECKING:
+    from planner.catalogue import Catalogue
+
+__all__ = [
+    "bare",
+    "dump_field",
+    "dump_history",
+    "dump_products",
+    "dump_programme",
+    "history_entry",
+    "load_field",
+    "load_products",
+    "load_programme",
+]
+
+
+def load_programme(
+    source: str | Path,
+    catalogue: Catalogue,
+    *,
+    field: str | Path | None = None,
+    products: Sequence[str | Path] | None = None,
+    stdin: BinaryIO | None = None,
+    allow_outside: bool = False,
+) -> Programme:
+    """A programme with its field and products.
+
+    Args:
+        source: path of a YAML or CSV document, ``-`` for standard input.
+        catalogue: for names.
+        field, products: documents that are used instead of those that the programme names.
+        stdin: what ``-`` reads; the process's standard input where it is left out.
+        allow_outside: documents may name files outside their own folder.
+
+    Raises:
+        InputError: the document or one that it names is wrong.
+    """
+    files = Files(stdin, allow_outside=allow_outside)
+    content = files.read(source)
+    name = display(source)
+    if _is_table(source, content):
+        return _from_table(content, source, name, catalogue, field, products, files)
+    document = yamlio.read(content, name=name)
+    _check_kind(document, "programme")
+    shape = shaped(document, ProgrammeShape, "programme")
+    part = Part(document)
+    loaded_field = _programme_field(shape, part, catalogue, field, files, source)
+    listed = _programme_products(shape, part, catalogue, products, files, source)
+    passes = build_passes(shape.passes, part.at("passes"), loaded_field, listed, catalogue)
+    notices = check_calendar(passes, part.at("passes"), loaded_field, catalogue)
+    return Programme(
+        name=title(shape.name, part.at("name")),
+        field=loaded_field,
+        products=listed,
+        passes=passes,
+        accept=build_accept(shape.accept, part.at("accept"), passes, rule_names(catalogue)),
+        currency=_one_currency(
+            currency(shape.currency, part.at("currency")), loaded_field, listed, part.place
+        ),
+        file=name,
+        checksum=files.checksum,
+        notices=tuple(notices),
+    )
+
+
+def load_field(
+    source: str | Path, catalogue: Catalogue, *, stdin: BinaryIO | None = None, allow_outside: bool = False
+) -> Field:
+    """A field document.
+
+    Raises:
+        InputError: it is wrong.
+    """
+    return _load_field(source, catalogue, Files(stdin, allow_outside=allow_outside))
+
+
+def load_products(
+    sources: str | Path | Sequence[str | Path], catalogue: Catalogue, *, stdin: BinaryIO | None = None
+) -> tuple[Product, ...]:
+    """The products of one or several lists, in order.
+
+    Raises:
+        InputError: a list is wrong, or two lists hold one product name.
+    """
+    paths = [sources] if isinstance(sources, (str, Path)) else list(sources)
+    return _load_products(paths, catalogue, Files(stdin))
+
+
+def _load_field(source: str | Path, catalogue: Catalogue, files: Files) -> Field:
+    document = yamlio.read(files.read(source), name=display(source))
+    _check_kind(document, "field document")
+    shape = shaped(document, FieldShape, "field document")
+    return build_field(shape, Part(document), catalogue, files, source)
+
+
+def _load_products(paths: Sequence[str | Path], catalogue: Catalogue, files: Files) -> tuple[Product, ...]:
+    found: dict[str, Product] = {}
+    for path in paths:
+        document = yamlio.read(_without_version(files.read(path)), name=display(path))
+        _check_kind(document, "product list")
+        shape = shaped(document, ProductListShape, "product list")
+        for product in build_products(shape, Part(document), catalogue):
+            _add(found, product)
+    return tuple(found.values())
+
+
+def _add(found: dict[str, Product], product: Product) -> None:
+    key = folded(product.name)
+    if key in found:
+        raise InputError(
+            product.place,
+            f"product '{product.name}' is listed already, in {found[key].place}",
+            "keep one of the two",
+        )
+    found[key] = product
+
+
+def _without_version(content: bytes) -> bytes:
+    """The list without its line ``products: 1``.
+
+    The contract's example gives the key ``products`` twice, once for kind and version and once for the
+    list. Twice the same key is no YAML, so the first is taken off here; its line stays, empty, and all
+    line numbers hold.
+    """
+    lines = content.split(b"\n")
+    for index, line in enumerate(lines):
+        bare_line = line.removeprefix(b"\xef\xbb\xbf").split(b"#")[0].strip()
+        if bare_line in (b"products: 1", b"products:  1"):
+            later = any(other.startswith(b"products:") for other in lines[index + 1 :])
+            if later:
+                lines[index] = b""
+                return b"\n".join(lines)
+        if bare_line.startswith(b"products:"):
+            return content
+    return content
+
+
+def _programme_field(
+    shape: ProgrammeShape,
+    part: Part,
+    catalogue: Catalogue,
+    override: str | Path | None,
+    files: Files,
+    source: str | Path,
+) -> Field:
+    if override is not None:
+        return _load_field(override, catalogue, files)
+    written = shape.field
+    here = part.at("field")
+    if written is None:
+        raise part.error(
+            "the programme names no field",
+            "add field: FILE or the field's keys, or name a document with --field",
+        )
+    if isinstance(written, FieldShape):
+        return build_field(written, here, catalogue, files, source)
+    return _load_field(files.beside(written, source, here.place, "field"), catalogue, files)
+
+
+def _programme_products(
+    shape: ProgrammeShape,
+    part: Part,
+    catalogue: Catalogue,
+    override: Sequence[str | Path] | None,
+    files: Files,
+    source: str | Path,
+) -> tuple[Product, ...]:
+    if override:
+        return _load_products(override, catalogue, files)
+    written = shape.products
+    here = part.at("products")
+    if written is None:
+        return ()
+    if isinstance(written, str):
+        return _load_products([files.beside(written, source, here.place, "products")], catalogue, files)
+    found: dict[str, Product] = {}
+    names = Names(catalogue)
+    of = currency(shape.currency, part.at("currency"))
+    for index, entry in enumerate(written):
+        if isinstance(entry, ProductShape):
+            _add(found, build_product(entry, here.at(index), names, of, False))
+        else:
+            path = files.beside(entry, source, here.at(index).place, "products")
+            for product in _load_products([path], catalogue, files):
+                _add(found, product)
+    return tuple(found.values())
+
+
+def _one_currency(own: str, field: Field, products: Sequence[Product], place: Place) -> str:
+    """The one currency of all prices; two of them cannot be added up."""
+    found = {"the programme": own, "the field": field.currency}
+    for product in products:
+        if product.currency and product.price is not None:
+            found.setdefault(f"'{product.name}'", product.currency)
+    priced = {where: code for where, code in found.items() if code}
+    codes = list(dict.fromkeys(priced.values()))
+    if len(codes) > 1:
+        first, second = (next(where for where, code in priced.items() if code == one) for one in codes[:2])
+        raise InputError(
+            place,
+            f"prices are in two currencies: {first} in {codes[0]}, {second} in {codes[1]}",
+            "give all prices in one currency",
+        )
+    return codes[0] if codes else ""
+
+
+def _is_table(source: str | Path, content: bytes) -> bool:
+    suffix = Path(str(source)).suffix.casefold()
+    if suffix in (".csv", ".tsv", ".tab"):
+        return True
+    if suffix in (".yaml", ".yml"):
+        return False
+    if content.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return True
+    head = content.removeprefix(b"\xef\xbb\xbf")[:4096].decode("utf-8", "replace")
+    line = next((line for line in head.splitlines() if line.strip()), "")
+    for mark in DELIMITERS:
+        cells = [cell.strip(' "').casefold() for cell in line.split(mark)]
+        if len(cells) > 1 and sum(cell in COLUMNS for cell in cells) >= 2:
+            return True
+    return False
+
+
+def _from_table(
+    content: bytes,
+    source: str | Path,
+    name: str,
+    catalogue: Catalogue,
+    field: str | Path | None,
+    products: Sequence[str | Path] | None,
+    files: Files,
+) -> Programme:
+    table = read_csv(content, name)
+    shapes, origin, notices = programme_rows(table)
+    if field is None:
+        raise InputError(name, "a table of passes names no field", "name the field document with --field")
+    loaded_field = _load_field(field, catalogue, files)
+    listed = _load_products(products, catalogue, files) if products else ()
+    part = Part(origin, ("passes",))
+    passes = build_passes(shapes, part, loaded_field, listed, catalogue)
+    notices += check_calendar(passes, part, loaded_field, catalogue)
+    check_claims(origin, passes, listed, catalogue)
+    return Programme(
+        name=Path(str(source)).stem if str(source) != "-" else "",
+        field=loaded_field,
+        products=listed,
+        passes=passes,
+        currency=_one_currency("", loaded_field, listed, Place(file=name)),
+        file=name,
+        checksum=files.checksum,
+        notices=tuple(notices),
+    )
+
+
+_KEYS_OF = {
+    "programme": ("passes", "a programme"),
+    "product list": ("products", "a product list"),
+    "field document": ("crop", "a field document"),
+}
+
+
+def _check_kind(document: yamlio.Document, wanted: str) -> None:
+    """A document of another kind is named as such, not as a heap of unknown keys."""
+    data = document.data
+    if not isinstance(data, dict) or _KEYS_OF[wanted][0] in data:
+        return
+    for kind, (key, words) in _KEYS_OF.items():
+        if kind != wanted and key in data and (kind != "product list" or isinstance(data[key], list)):
+            raise document.error((), f"this is {words}, and a {wanted} belongs here", f"name a {wanted}")
