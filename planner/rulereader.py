@@ -52,6 +52,7 @@ _FREE = (
     "adviser",
     "not_for",
     "parameters",
+    "given",
     "cases",
     "severity",
     "when",
@@ -406,11 +407,15 @@ class _Reader:
             entries = [(entry, ())]
         if not entries:
             self.fail(("cases",), "the rule has no case", "write at least one, with severity and when")
+        given = tuple(
+            self.condition(condition, ("given", index), kind)
+            for index, condition in enumerate(self.sequence(data.get("given", []), ("given",), "given"))
+        )
         cases: list[Case] = []
         for entry, path in entries:
             self.mapping(entry, path, "a case", ("severity", "when", "because"), ("severity", "when"))
             severity: Severity = self.choice(entry["severity"], (*path, "severity"), "severity", SEVERITIES)
-            conditions = tuple(
+            conditions = given + tuple(
                 self.condition(condition, (*path, "when", index), kind)
                 for index, condition in enumerate(self.sequence(entry["when"], (*path, "when"), "when"))
             )

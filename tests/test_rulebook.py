@@ -130,6 +130,12 @@ def test_a_rule_with_one_case_may_write_it_at_the_top() -> None:
     ]
 
 
+def test_what_every_case_asks_may_be_written_once() -> None:
+    rule, _ = read(GOOD.replace("cases:\n", "given:\n  - {field: mixed, is: false}\ncases:\n"))
+    assert [case.when[0] for case in rule.cases] == [Condition("mixed", "is", (0,))] * 2
+    assert [len(case.when) for case in rule.cases] == [3, 4]
+
+
 def test_a_case_without_conditions_always_holds() -> None:
     start, end = GOOD.index("  - severity: breach"), GOOD.index("unknown_when:")
     rule, _ = read(GOOD[:start] + "  - {severity: caution, when: []}\n" + GOOD[end:])

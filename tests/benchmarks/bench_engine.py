@@ -1,0 +1,190 @@
+"""How quick the engine is, as ratios to peers measured beside it on the same rules and facts.
+
+Peers: durable-rules called bare (the same patterns, no checks, rows made beforehand), and the same rules as
+plain Python conditions, which nobody could write without knowing Python. No time is asserted. Run it with
+``python tests/benchmarks/bench_engine.py``.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import random
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from planner import engine, rulebook
+from planner.conditions import Case
+from planner.facts.kinds import KINDS, Fact
+from planner.judge import judge
+from planner.rulebook import Rulebook
+
+
+def best(work: Callable[[], object], repeat: int = 7, inner: int = 10) -> float:
+    """Least seconds of one call over ``repeat`` runs of ``inner`` calls."""
+    found = math.inf
+    for _ in range(repeat):
+        begin = time.perf_counter()
+        for _ in range(inner):
+            work()
+        found = min(found, (time.perf_counter() - begin) / inner)
+    return found
+
+
+def row(name: str, ours: float, peer: float, note: str) -> dict[str, Any]:
+    return {"name": name, "ours": ours, "peer": peer, "ratio": ours / peer, "unit": "s", "note": note}
+
+
+def random_facts(count: int, seed: int = 1) -> list[Fact]:
+    """Facts of all kinds with values in the range of rules' thresholds; one in twelve is unknown."""
+    dice = random.Random(seed)
+    facts = []
+    names = sorted(KINDS)
+    for number in range(count):
+        kind = KINDS[names[number % len(names)]]
+        values: dict[str, Any] = {}
+        for field, type_ in kind.fields.items():
+            pool: list[Any] = {
+                "int": [0, 1, 2, 3, 14, 40],
+                "flag": [0, 1],
+                "text": ["high", "medium", "lost", ""],
+            }[type_]
+            values[field] = None if dice.random() < 1 / 12 else dice.choice(pool)
+        facts.append(Fact(kind=kind.name, id=str(number), passes=(number % 6 + 1,), values=values))
+    return facts
+
+
+def bare(book: Rulebook, facts: list[Fact]) -> Callable[[], list[Any]]:
+    """durable-rules as one would call it by hand: rows made beforehand, matches only collected."""
+    from durable.engine import Host
+
+    hits: list[Any] = []
+
+    class Plain(Host):  # type: ignore[misc]
+        def _run(self) -> None:
+            return
+
+        def get_action(self, name: str) -> Callable[[Any], None]:
+            def note(context: Any) -> None:
+                hits.extend((name, one["id"]) for one in context.m)
+
+            return note
+
+    rules: dict[str, Any] = {}
+    for rule in book.running:
+        for index, case in enumerate(rule.cases):
+            for number, tests in enumerate(engine.patterns(rule.kind, case)):
+                name = f"{rule.code}/{index}/{number}"
+                rules[name] = {"all": [{"m": {"$and": tests}}], "run": name, "cap": 1000}
+    rules["never"] = {"all": [{"m": {"$ex": {"kind": 1}}}, {"never": {"kind": "~"}}], "run": "never"}
+    rules["first"] = {"all": [{"m": {"kind": "~first"}}], "run": "first", "cap": 1000}
+    host = Plain()
+    host.set_rulesets({"bare": rules})
+    host.assert_facts("bare", [{"id": "0", "sid": "1", "kind": "~first"}])
+    host.delete_state("bare", "1")
+    rows = []
+    for fact in facts:
+        one: dict[str, Any] = {"id": fact.id, "sid": "1", "kind": fact.kind}
+        for field, value in fact.values.items():
+            one[field] = (
+                (0 if value is None else value) if KINDS[fact.kind].fields[field] != "text" else value or ""
+            )
+            one[f"{field}?"] = int(value is not None)
+        rows.append(one)
+
+    def work() -> list[Any]:
+        hits.clear()
+        host.assert_facts("bare", rows)
+        host.delete_state("bare", "1")
+        return hits
+
+    return work
+
+
+_OPERATORS = {"is": "==", "not": "!=", "less_than": "<", "at_most": "<=", "more_than": ">", "at_least": ">="}
+
+
+def plain(book: Rulebook, facts: list[Fact]) -> Callable[[], list[Any]]:
+    """Every case as a compiled Python expression: what a hand-written checker would cost."""
+
+    def source(case: Case) -> str:
+        tests = []
+        for one in case.when:
+            left = f"v[{one.field!r}]"
+            tests.append(f"{left} is not None")
+            if one.other:
+                other = f"v[{one.other!r}]"
+                tests.append(f"{other} is not None")
+                right = other if (one.times, one.plus) == (1, 0) else f"{other} * {one.times} + {one.plus}"
+                tests.append(f"{left} {_OPERATORS[one.operator]} {right}")
+            elif one.operator == "one_of":
+                tests.append(f"{left} in {one.values!r}")
+            else:
+                tests.append(f"{left} {_OPERATORS[one.operator]} {one.values[0]!r}")
+        return f"lambda v: {' and '.join(tests) or 'True'}"
+
+    tests: dict[str, list[Any]] = {}
+    for rule in book.running:
+        for index, case in enumerate(rule.cases):
+            tests.setdefault(rule.kind, []).append((rule.code, index, eval(source(case))))
+
+    def work() -> list[Any]:
+        return [
+            (code, index, fact.id)
+            for fact in facts
+            for code, index, test in tests.get(fact.kind, ())
+            if test(fact.values)
+        ]
+
+    return work
+
+
+def run() -> list[dict[str, Any]]:
+    """All rows: name, ours, peer, ratio, unit, note."""
+    book = rulebook.load()
+    rows = []
+    for count, note in ((50, "facts of about 6 passes"), (500, "ten times the facts")):
+        facts = random_facts(count)
+        by_hand = plain(book, facts)
+        expected = by_hand()
+        assert [tuple(match) for match in engine.run(book, facts, backend="interpreter")] == expected
+        python = best(by_hand)
+        interpreter = best(lambda: engine.run(book, facts, backend="interpreter"))
+        rows.append(row(f"interpreter / plain Python, {count} facts", interpreter, python, note))
+        if engine.backend_name() != "durable-rules":
+            continue
+        assert [tuple(match) for match in engine.run(book, facts)] == expected
+        library = bare(book, facts)
+        durable = best(lambda: engine.run(book, facts))
+        peer = best(library)
+        rows.append(row(f"engine.run / bare durable-rules, {count} facts", durable, peer, note))
+        judged = best(lambda: judge(book, facts))
+        rows.append(
+            row(f"judge / bare durable-rules, {count} facts", judged, peer, "with findings and words")
+        )
+        rows.append(row(f"engine.run / plain Python, {count} facts", durable, python, note))
+        rows.append(row(f"engine.run / interpreter, {count} facts", durable, interpreter, note))
+    load = best(rulebook.load, repeat=5, inner=3)
+    folder = Path(rulebook.__file__).resolve().parent.parent
+    texts = [path.read_bytes() for path in rulebook.rule_files(folder / "rules")]
+    import yaml
+
+    reading = best(lambda: [yaml.load(text, Loader=yaml.CSafeLoader) for text in texts], repeat=3, inner=1)
+    rows.append(row("rulebook.load from cache / bare YAML of the same files", load, reading, "35 rule files"))
+    return rows
+
+
+if __name__ == "__main__":
+    if "--json" in sys.argv:
+        print(json.dumps(run(), indent=2))
+    else:
+        for entry in run():
+            print(
+                f"{entry['name']:62} {entry['ours'] * 1e3:9.3f} ms {entry['peer'] * 1e3:9.3f} ms {entry['ratio']:7.2f}x"
+                f"  {entry['note']}"
+            )
