@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from examples import differences, programme
+from tests.examples import differences, programme
 
 from planner import catalogue, rulebook
 from planner.rulebook import EXAMPLE_KINDS, Example

@@ -144,31 +144,33 @@ def plain(book: Rulebook, facts: list[Fact]) -> Callable[[], list[Any]]:
     return work
 
 
+def side_by_side(book: Rulebook, facts: list[Fact]) -> list[dict[str, Any]]:
+    """Both back ends and the whole judgement beside their peers; 50 facts are those of about 6 passes."""
+    rows = []
+    count = f"{len(facts)} facts"
+    by_hand = plain(book, facts)
+    expected = by_hand()
+    assert [tuple(match) for match in engine.run(book, facts, backend="interpreter")] == expected
+    note = f"{len(expected)} matches"
+    python = best(by_hand)
+    interpreter = best(lambda: engine.run(book, facts, backend="interpreter"))
+    rows.append(row(f"interpreter / plain Python, {count}", interpreter, python, note))
+    if engine.backend_name() == "durable-rules":
+        assert [tuple(match) for match in engine.run(book, facts)] == expected
+        library = best(bare(book, facts))
+        ours = best(lambda: engine.run(book, facts))
+        rows.append(row(f"engine.run / bare durable-rules, {count}", ours, library, note))
+        judged = best(lambda: judge(book, facts))
+        rows.append(row(f"judge / bare durable-rules, {count}", judged, library, "with findings and words"))
+        rows.append(row(f"engine.run / plain Python, {count}", ours, python, note))
+        rows.append(row(f"engine.run / interpreter, {count}", ours, interpreter, note))
+    return rows
+
+
 def run() -> list[dict[str, Any]]:
     """All rows: name, ours, peer, ratio, unit, note."""
     book = rulebook.load()
-    rows = []
-    for count, note in ((50, "facts of about 6 passes"), (500, "ten times the facts")):
-        facts = random_facts(count)
-        by_hand = plain(book, facts)
-        expected = by_hand()
-        assert [tuple(match) for match in engine.run(book, facts, backend="interpreter")] == expected
-        python = best(by_hand)
-        interpreter = best(lambda: engine.run(book, facts, backend="interpreter"))
-        rows.append(row(f"interpreter / plain Python, {count} facts", interpreter, python, note))
-        if engine.backend_name() != "durable-rules":
-            continue
-        assert [tuple(match) for match in engine.run(book, facts)] == expected
-        library = bare(book, facts)
-        durable = best(lambda: engine.run(book, facts))
-        peer = best(library)
-        rows.append(row(f"engine.run / bare durable-rules, {count} facts", durable, peer, note))
-        judged = best(lambda: judge(book, facts))
-        rows.append(
-            row(f"judge / bare durable-rules, {count} facts", judged, peer, "with findings and words")
-        )
-        rows.append(row(f"engine.run / plain Python, {count} facts", durable, python, note))
-        rows.append(row(f"engine.run / interpreter, {count} facts", durable, interpreter, note))
+    rows = [entry for count in (50, 500) for entry in side_by_side(book, random_facts(count))]
     load = best(rulebook.load, repeat=5, inner=3)
     folder = Path(rulebook.__file__).resolve().parent.parent
     texts = [path.read_bytes() for path in rulebook.rule_files(folder / "rules")]
@@ -184,7 +186,5 @@ if __name__ == "__main__":
         print(json.dumps(run(), indent=2))
     else:
         for entry in run():
-            print(
-                f"{entry['name']:62} {entry['ours'] * 1e3:9.3f} ms {entry['peer'] * 1e3:9.3f} ms {entry['ratio']:7.2f}x"
-                f"  {entry['note']}"
-            )
+            times = f"{entry['ours'] * 1e3:9.3f} ms {entry['peer'] * 1e3:9.3f} ms {entry['ratio']:7.2f}x"
+            print(f"{entry['name']:60} {times}  {entry['note']}")
