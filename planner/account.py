@@ -479,18 +479,22 @@ class Account:
             return Meets(True, False)
         if low > window.last_bbch:
             return Meets(False, False)
-        if time.day is None or window.first is None or window.last is None:
-            if firm:
-                return Meets(False if low > window.last_bbch else None, True)
-            return Meets(None, True)
-        end = self.pass_cover_end(state, target)
         estimated = window.estimated or time.day_estimated
-        if time.day > window.last and not firm:
-            return Meets(False, estimated)
-        if time.day >= window.first:
-            # on or after the first day by the calendar, though the pass's own stage may say it is still before it
-            return Meets(True, True) if not firm or high >= window.first_bbch else self._reaches(end, window, estimated)
-        return self._reaches(end, window, estimated)
+        if time.day is None:
+            return Meets(None, True)
+        if firm:  # its own stage says it is still before the window
+            return self._reaches(self.pass_cover_end(state, target), window, estimated)
+        if window.last is not None and time.day > window.last:
+            return Meets(False, True)
+        if low >= window.first_bbch or (window.first is not None and time.day >= window.first):
+            # begun; where given dates say so, and no estimate has to tell when it closes, the answer is firm
+            begun = low >= window.first_bbch
+            sure = window.surely_open
+            firm = (begun and (window.last is None or not window.last_estimated)) or (
+                sure is not None and (begun or time.day >= sure[0]) and time.day <= sure[1]
+            )
+            return Meets(True, not firm)
+        return self._reaches(self.pass_cover_end(state, target), window, estimated)
 
     def _reaches(self, end: int | None, window: Window, estimated: bool) -> Meets:
         if end is None or window.first is None:

@@ -54,6 +54,8 @@ class Window:
     estimated: bool
     first_stage: str
     last_stage: str
+    last_estimated: bool = True
+    surely_open: tuple[int, int] | None = None  # days on which the window is open by any estimate within its spread
 
 
 class Season:
@@ -172,10 +174,23 @@ class Season:
             if last is None or end < last:
                 last, last_guess = end, False
         if harvest is not None and last is not None and last > harvest.toordinal():
-            last = harvest.toordinal()
+            last, last_guess = harvest.toordinal(), False
+        guess = first_guess or last_guess or self.floating
+        sure = None if self.floating else self._surely_open(first_stage, last_stage, first, last, last_guess)
         return Window(
-            first_bbch, last_bbch, first, last, first_guess or last_guess or self.floating, first_stage, last_stage
+            first_bbch, last_bbch, first, last, guess, first_stage, last_stage, last_guess or self.floating, sure
         )
+
+    def _surely_open(
+        self, first_stage: str, last_stage: str, first: int | None, last: int | None, last_guess: bool
+    ) -> tuple[int, int] | None:
+        """The days on which the window is open even where its estimated ends lie at the near end of their spread."""
+        begin, end = self.stages.get(first_stage), self.stages.get(last_stage)
+        opened = begin.latest.toordinal() if begin is not None else None
+        closes = last if last is not None and not last_guess else end.earliest.toordinal() if end is not None else None
+        if opened is None or closes is None or first is None:
+            return None
+        return (opened, closes) if opened <= closes else None
 
     def show(self, day: int | None) -> str:
         """A day as ``2 July``; an empty text where it is not known or the calendar floats."""

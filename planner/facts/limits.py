@@ -41,9 +41,12 @@ def _subject(code: str, target: TargetState | None) -> str:
     return f"{code}:{target.id if target else ''}"
 
 
-def _guessed(account: Account, entry: Chosen, target: TargetState | None, passes: list[PassState]) -> list[Cap]:
-    """A count of passes against a target hangs on their stages."""
-    if target is not None and entry.row.targets and any(account.meets(state, target).estimated for state in passes):
+def _guessed(
+    account: Account, entry: Chosen, target: TargetState | None, passes: list[PassState], most: float
+) -> list[Cap]:
+    """A count of passes against a target hangs on their stages, unless the passes with firm stages are too many alone."""
+    firm = [state for state in passes if target is None or not account.meets(state, target).estimated]
+    if target is not None and entry.row.targets and len(firm) < len(passes) and len(firm) <= most:
         return [entry.cap, Cap("advice", f"which passes work against {target.name} rests on estimated stage dates")]
     return [entry.cap]
 
@@ -71,7 +74,7 @@ def _counts(account: Account) -> Iterator[Fact]:
                 "counted_over": _over(entry, target),
             },
             evidence={"group": f"FRAC {code}", "passes": len(used), "most": int(most), "limit": entry.row.id},
-            caps=_guessed(account, entry, target, used),
+            caps=_guessed(account, entry, target, used, most),
             sources=entry.row.backing.sources,
             subject=entry.row.id,
         )
@@ -150,7 +153,7 @@ def _shares(account: Account) -> Iterator[Fact]:
                 "allowed": allowed,
                 "limit": entry.row.id,
             },
-            caps=_guessed(account, entry, target, used),
+            caps=_guessed(account, entry, target, used, allowed),
             sources=entry.row.backing.sources,
             subject=entry.row.id,
         )
@@ -218,7 +221,7 @@ def _run_fact(
             "counted_over": _over(entry, target),
         },
         evidence={"group": f"FRAC {code}", "run": len(run), "most": int(entry.number), "limit": entry.row.id},
-        caps=_guessed(account, entry, target, run),
+        caps=_guessed(account, entry, target, run, entry.number),
         sources=entry.row.backing.sources,
         subject=f"{entry.row.id}:{product or code}",
     )

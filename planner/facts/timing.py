@@ -82,7 +82,7 @@ def _gaps(account: Account) -> Iterator[Fact]:
         if window.first is None or window.last is None or any(state.time.day is None for state in effective):
             yield _gap_fact(account, target, passes, None, {"days": DATES}, [])
             continue
-        best, spot = 0, (0, 0, effective[0], effective[0])
+        best, spot = 0, (window.first, window.first, effective[0], effective[1])
         for first, second in zip(effective, effective[1:], strict=False):
             ends = [_longest_end(account, state, target) for state in effective if state.number <= first.number]
             if any(end is None for end in ends):
