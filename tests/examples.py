@@ -67,8 +67,12 @@ def differences(example: Example, report: AuditReport) -> list[str]:
             left.remove(hit)
     told += [f"found as well: {_short(finding)}" for finding in left]
     reasons = [entry.reason for entry in report.not_assessed if example.rule in _codes(entry.rule)]
-    # a quiet example must be quiet because all is well, not because something is unknown
-    wanted = example.data.get("not_assessed", False if example.kind == "quiet" else None)
+    wanted = example.data.get("not_assessed")
+    if wanted is None and example.kind == "quiet":
+        # it must be quiet because all is well, not because something is unknown; an entry for several rules
+        # at once (bare actives beside a product) is another matter
+        wanted = False
+        reasons = [entry.reason for entry in report.not_assessed if entry.rule == example.rule]
     if wanted is not None and bool(reasons) != wanted:
         told.append(f"not assessed: {reasons}" if reasons else "was assessed")
     return told
