@@ -36,18 +36,9 @@ that an audit starts quickly; numpy is imported inside the batch functions.
 
 from __future__ import annotations
 
-from planner.selection.attribution import (
-    Attribution,
-    Driver,
-    PassShare,
-    attribute,
-    drivers,
-    strongest_partner,
-)
-from planner.selection.band import HALF_LIVES, Band, Flip, flip_point, ranking_flips, selection_band
-from planner.selection.batch import pack_programmes, selection_days_batch
+from typing import TYPE_CHECKING
+
 from planner.selection.defaults import SelectionDefaults
-from planner.selection.expint import ein, exponential_integral_e1
 from planner.selection.integral import (
     relative_growth_days,
     selection_by_group,
@@ -56,8 +47,40 @@ from planner.selection.integral import (
     selection_days_solo,
 )
 from planner.selection.odds import growth_rate, log_odds_change, logit, seasons_to_fraction
-from planner.selection.pairs import PairSelection, double_selection_days, pairs_in_tank
 from planner.selection.values import Component, Joined, Spray, Strain
+
+if TYPE_CHECKING:
+    from planner.selection.attribution import (
+        Attribution,
+        Driver,
+        PassShare,
+        attribute,
+        drivers,
+        strongest_partner,
+    )
+    from planner.selection.band import HALF_LIVES, Band, Flip, flip_point, ranking_flips, selection_band
+    from planner.selection.batch import pack_programmes, selection_days_batch
+    from planner.selection.expint import ein, exponential_integral_e1
+    from planner.selection.pairs import PairSelection, double_selection_days, pairs_in_tank
+
+# An audit needs the index alone; what only a comparison needs is loaded when it is asked for.
+_LATER = {
+    "attribution": ("Attribution", "Driver", "PassShare", "attribute", "drivers", "strongest_partner"),
+    "band": ("HALF_LIVES", "Band", "Flip", "flip_point", "ranking_flips", "selection_band"),
+    "batch": ("pack_programmes", "selection_days_batch"),
+    "expint": ("ein", "exponential_integral_e1"),
+    "pairs": ("PairSelection", "double_selection_days", "pairs_in_tank"),
+}
+
+
+def __getattr__(name: str) -> object:
+    for module, names in _LATER.items():
+        if name in names:
+            from importlib import import_module
+
+            return getattr(import_module(f"planner.selection.{module}"), name)
+    raise AttributeError(f"module 'planner.selection' has no attribute {name!r}")
+
 
 __all__ = [
     "HALF_LIVES",
