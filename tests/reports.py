@@ -99,7 +99,11 @@ FINDINGS = (
         why="More passes of one group select harder.",
         remedy="leave group 11 out of one pass",
         sources=("FRAC QoI working group, 2025, soybean",),
-        evidence={"group": "FRAC 11", "used": {"value": 3, "unit": "passes"}, "most": {"value": 2, "unit": "passes"}},
+        evidence={
+            "group": "FRAC 11",
+            "used": {"value": 3, "unit": "passes"},
+            "most": {"value": 2, "unit": "passes"},
+        },
         capped="the limit is recalled, medium confidence",
         place="supplier.yaml:9",
     ),
@@ -167,7 +171,9 @@ def flawed(**changes: Any) -> AuditReport:
         "verdict": "breaches",
         "findings": FINDINGS,
         "not_assessed": (
-            NotAssessed(rule="LBL08", passes=(1, 2), reason="the label of Demo Birch 480 SC gives no days to harvest"),
+            NotAssessed(
+                rule="LBL08", passes=(1, 2), reason="the label of Demo Birch 480 SC gives no days to harvest"
+            ),
             NotAssessed(rule="LBL07", passes=(3,), reason="the label of Demo Birch 480 SC gives no stages"),
             NotAssessed(rule="TIM01", passes=(), reason="no date is known for stage R6"),
         ),

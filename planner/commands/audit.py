@@ -117,19 +117,20 @@ def render(
     reports: list[AuditReport], args: argparse.Namespace, chosen: common.Settings, catalogue: Catalogue
 ) -> Any:
     """The answer in the form asked for."""
+    sources = cited(reports, catalogue)
     if chosen.format == "json":
         from planner.render import jsonout
 
-        return jsonout.audit(reports, catalogue_date=common.catalogue_date())
+        return jsonout.audit(reports, catalogue_date=catalogue.date, sources=sources)
     if chosen.format == "concise":
         from planner.render import concise
 
         return concise.audit(reports, units=chosen.units)
-    versions = common.versions()
+    versions = common.versions(catalogue)
     if chosen.format == "markdown":
         from planner.render import markdown
 
-        return markdown.audit(reports, units=chosen.units, versions=versions)
+        return markdown.audit(reports, units=chosen.units, versions=versions, sources=sources)
     from planner.render import text
 
     options: dict[str, Any] = {
@@ -137,5 +138,13 @@ def render(
         "units": chosen.units,
         "explain": args.explain,
         "versions": versions,
+        "sources": sources,
     }
     return text.audit(reports[0], **options) if len(reports) == 1 else text.several(reports, **options)
+
+
+def cited(reports: list[AuditReport], catalogue: Catalogue) -> dict[str, str]:
+    """Words of every bibliography key that a finding names."""
+    keys = dict.fromkeys(key for report in reports for finding in report.findings for key in finding.sources)
+    known = catalogue.sources if keys else {}
+    return {key: known[key].words for key in keys if key in known}

@@ -135,9 +135,7 @@ def catalogue(chosen: Settings) -> Catalogue:
 
     for name in (*chosen.catalog, *chosen.rules):
         if not Path(name).is_dir():
-            raise InputError(
-                name, "there is no such folder", "check the names after --catalog and --rules"
-            )
+            raise InputError(name, "there is no such folder", "check the names after --catalog and --rules")
     return load(catalog_dirs=chosen.catalog, rules_dirs=chosen.rules)
 
 
@@ -165,9 +163,9 @@ def engine_name() -> str:
     return "interpreter (the planner's own)"
 
 
-def versions() -> str:
+def versions(catalogue: Catalogue) -> str:
     """Planner and catalogue for the last line of an answer."""
-    return f"planner {__version__}, catalogue of {catalogue_date()}"
+    return f"planner {__version__}, catalogue {catalogue.version} of {catalogue.date}"
 
 
 def width() -> int:

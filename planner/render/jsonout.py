@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import msgspec
@@ -11,14 +11,19 @@ from planner import __version__
 from planner.model import AuditReport, Finding
 
 
-def audit(reports: Sequence[AuditReport], *, catalogue_date: str = "") -> str:
+def audit(
+    reports: Sequence[AuditReport], *, catalogue_date: str = "", sources: Mapping[str, str] | None = None
+) -> str:
     """One report, or ``{"programmes": [...]}`` for several in the order given."""
-    documents = [document(report, catalogue_date=catalogue_date) for report in reports]
+    documents = [document(report, catalogue_date=catalogue_date, sources=sources or {}) for report in reports]
     return dump(documents[0] if len(documents) == 1 else {"programmes": documents})
 
 
-def document(report: AuditReport, *, catalogue_date: str = "") -> dict[str, Any]:
-    """One report as plain data."""
+def document(
+    report: AuditReport, *, catalogue_date: str = "", sources: Mapping[str, str] | None = None
+) -> dict[str, Any]:
+    """One report as plain data. ``sources`` words the bibliography keys that its findings name."""
+    keys = sorted({key for one in report.findings for key in one.sources})
     return {
         "planner": __version__,
         "programme": report.programme.name or report.programme.file,
@@ -41,6 +46,7 @@ def document(report: AuditReport, *, catalogue_date: str = "") -> dict[str, Any]
         "checksum": report.programme.checksum,
         "catalogue": catalogue_date,
         "engine": report.engine,
+        "sources": {key: (sources or {}).get(key, key) for key in keys},
     }
 
 

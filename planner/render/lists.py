@@ -26,7 +26,9 @@ def rules(found: Sequence[Rule], kinds: Sequence[LimitKind], width: int, *, whol
             paper.heading(family)
         severities = words.joined(dict.fromkeys(case.severity for case in rule.cases), "or")
         status = "" if rule.status == "stable" else f", {rule.status}"
-        paper.line((f"{rule.code} {rule.name}", "head"), (f"  {severities}{status}", "quiet"), indent=2, hang=8)
+        paper.line(
+            (f"{rule.code} {rule.name}", "head"), (f"  {severities}{status}", "quiet"), indent=2, hang=8
+        )
         paper.line(rule.words(rule.title).strip(), indent=8)
         fed = [kind.kind for kind in kinds if rule.code in (*kind.rules, *kind.fact_for)]
         if fed:
@@ -41,7 +43,9 @@ def rules(found: Sequence[Rule], kinds: Sequence[LimitKind], width: int, *, whol
     return paper.lines
 
 
-def rules_checked(found: Sequence[Rule], examples: Sequence[Example], problems: int, width: int) -> list[Text]:
+def rules_checked(
+    found: Sequence[Rule], examples: Sequence[Example], problems: int, width: int
+) -> list[Text]:
     """One line of counts."""
     paper = Paper(width)
     kinds = Counter(example.kind for example in examples)
@@ -58,7 +62,11 @@ def entries(title: str, header: Sequence[str], rows: Sequence[Sequence[str]], wi
     shown: list[list[Part]] = [[cell or "-" for cell in row] for row in rows]
     paper.table(header, shown, indent=0)
     paper.blank()
-    paper.line((f"{words.count(len(rows), *_forms(title))}   ", "quiet"), ("one in full: ", "quiet"), "planner explain NAME")
+    paper.line(
+        (f"{words.count(len(rows), *_forms(title))}   ", "quiet"),
+        ("one in full: ", "quiet"),
+        "planner explain NAME",
+    )
     return paper.lines
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from planner.model import AuditReport, Finding
 from planner.render import cautions, strip, text, words
@@ -24,12 +24,18 @@ def escape(value: object) -> str:
     return _ITEM.sub(r"\1\\\2", plain)
 
 
-def audit(reports: Sequence[AuditReport], *, units: str = "metric", versions: str = "") -> str:
-    """All reports, one after the other."""
-    return "\n---\n\n".join(_one(report, units, versions) for report in reports)
+def audit(
+    reports: Sequence[AuditReport],
+    *,
+    units: str = "metric",
+    versions: str = "",
+    sources: Mapping[str, str] | None = None,
+) -> str:
+    """All reports, one after the other. ``sources`` words the bibliography keys that findings name."""
+    return "\n---\n\n".join(_one(report, units, versions, sources or {}) for report in reports)
 
 
-def _one(report: AuditReport, units: str, versions: str) -> str:
+def _one(report: AuditReport, units: str, versions: str, sources: Mapping[str, str]) -> str:
     lines = [f"# {escape(text.title(report))}", "", f"**{escape(words.verdict(report))}**", ""]
     change = first_change(report)
     if change is not None:
@@ -43,7 +49,7 @@ def _one(report: AuditReport, units: str, versions: str) -> str:
     if found:
         lines += ["## Findings", ""]
         for finding in text._ordered(found):
-            lines += _finding(finding, report, units)
+            lines += _finding(finding, report, units, sources)
     if report.not_assessed:
         lines += ["## Not assessed", ""]
         for entry in report.not_assessed:
@@ -102,7 +108,7 @@ def _season(report: AuditReport, units: str) -> list[str]:
     return [*lines, ""]
 
 
-def _finding(finding: Finding, report: AuditReport, units: str) -> list[str]:
+def _finding(finding: Finding, report: AuditReport, units: str, sources: Mapping[str, str]) -> list[str]:
     lines = [
         f"### {finding.severity}: {escape(finding.rule)} {escape(finding.name)}, "
         f"{escape(words.where(finding, report.programme))}",
@@ -116,7 +122,7 @@ def _finding(finding: Finding, report: AuditReport, units: str) -> list[str]:
         ("why", finding.why),
         ("change", finding.remedy),
         ("numbers", numbers),
-        ("source", "; ".join(finding.sources)),
+        ("source", "; ".join(sources.get(key, key) for key in finding.sources)),
         ("held at", held),
     ):
         if value:

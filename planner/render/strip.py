@@ -117,10 +117,12 @@ def gaps(row: Row) -> list[tuple[int, int]]:
 
 
 def _cells(row: Row, strip: Strip, scale: int, columns: int) -> list[Part]:
+    if row.window is None:
+        return [("its window is not dated", "quiet")]
     parts: list[Part] = []
     for column in range(columns):
         days = range(strip.first + column * scale, min(strip.first + (column + 1) * scale, strip.last + 1))
-        inside = [day for day in days if row.window and row.window[0] <= day <= row.window[1]]
+        inside = [day for day in days if row.window[0] <= day <= row.window[1]]
         if not inside:
             parts.append((".", "quiet"))
             continue

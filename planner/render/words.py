@@ -170,7 +170,7 @@ def verdict(report: AuditReport) -> str:
         total = sum(1 for finding in shown if finding.severity == "breach")
         rest = counts([finding for finding in found if finding.severity != "breach"])
         also = f"; also {rest}" if rest else ""
-        points = "label or published limit" if total == 1 else "labels or published limits"
+        points = "a label or published limit" if total == 1 else "labels or published limits"
         return f"Not sound as it stands: {count(total, 'breach', 'breaches')} of {points}{also}{kept}."
     if any(finding.severity == "caution" for finding in found) or report.verdict == "cautions":
         return f"No breach, but worth a second look: {counts(found) or 'accepted departures only'}{kept}."
