@@ -171,12 +171,19 @@ def totals(account: Account) -> dict[str, Any]:
     found: dict[str, Any] = {"actives": dict(sorted(actives.items())), "groups": groups}
     found["cost"] = cost(account.programme)
     if account.season.stages and not account.season.floating:
-        found["stages"] = [
-            {"stage": code, "date": entry.date.isoformat(), "estimated": entry.estimated}
-            for code, entry in account.season.stages.items()
-            if code not in ("sown", "harvest")
-        ]
+        found["stages"] = list(_named_stages(account))
     return found
+
+
+def _named_stages(account: Account) -> Iterator[dict[str, Any]]:
+    """Dates of the stages that somebody names: the field, a pass, a target's window or its best timing."""
+    named = {*account.season.anchors, *(entry.stage for entry in account.programme.passes if entry.stage)}
+    for target in account.targets:
+        named.update(target.target.window or ())
+        named.update(target.target.best_timing)
+    for code, entry in account.season.stages.items():
+        if code in named and code not in ("sown", "harvest"):
+            yield {"stage": code, "date": entry.date.isoformat(), "estimated": entry.estimated}
 
 
 def _doses(account: Account, number: int) -> Iterator[tuple[str, float | None]]:

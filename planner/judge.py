@@ -119,7 +119,9 @@ def _finding(group: Sequence[_Draft]) -> Finding:
     message = fill(rule.message, words)
     reasons = dict.fromkeys(fill(rule.cases[draft.case].because, words) for draft in group)
     because = "; ".join(reason for reason in reasons if reason)
-    keys = [source.key for source in rule.sources] + [key for fact in facts for key in fact.sources]
+    # a published row or report speaks for itself; the rule's own sources stand where no fact names one
+    own = [key for fact in facts for key in fact.sources]
+    keys = own or [source.key for source in rule.sources]
     # a finding that one fact carries without help keeps its severity on that fact alone
     freely = any(draft.capped is None for draft in group)
     capped = None if freely else "; ".join(dict.fromkeys(draft.capped for draft in group if draft.capped))

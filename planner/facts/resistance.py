@@ -50,7 +50,7 @@ def _reported_use(
                 "group": account.group_words(group),
                 "target": target.name,
                 "report": standing.words,
-                "working": _count_words(working, target),
+                "working": f"pass {state.number}: {_count_words(working)}",
                 "remedy_row": remedy[0].row.text if remedy else "",
             },
             evidence={
@@ -74,9 +74,10 @@ def _working_groups(account: Account, state: PassState, target: TargetState) -> 
     return list(dict.fromkeys(use.group for use in state.uses if account.effect(use, target).value))
 
 
-def _count_words(groups: list[str], target: TargetState) -> str:
-    count = {0: "no working mode", 1: "one working mode", 2: "two working modes", 3: "three working modes"}
-    return f"{count.get(len(groups), f'{len(groups)} working modes')} on {target.name} in this pass"
+def _count_words(groups: list[str]) -> str:
+    count = {0: "none", 1: "one", 2: "two", 3: "three"}
+    codes = f" ({' + '.join(group.partition(' ')[2] for group in groups)})" if groups else ""
+    return f"{count.get(len(groups), str(len(groups)))}{codes}"
 
 
 def _effects(account: Account) -> Iterator[Fact]:
