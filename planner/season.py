@@ -66,7 +66,8 @@ class Season:
         self.crop = crop
         self._catalogue = catalogue
         anchors = _anchors(field, passes)
-        self.floating = not anchors
+        # a calendar floats only where nothing is dated: real and floating days cannot be compared
+        self.floating = not anchors and all(entry.date is None for entry in passes)
         if self.floating:
             stage = next((entry.stage for entry in passes if entry.stage), None)
             if stage is not None:
