@@ -115,7 +115,7 @@ def _finding(group: Sequence[_Draft]) -> Finding:
     rule = group[0].rule
     facts = [draft.fact for draft in group]
     passes = tuple(sorted({number for fact in facts for number in fact.passes}))
-    words = _words(rule, facts, passes)
+    words = _Words(rule, facts, passes)
     message = fill(rule.message, words)
     reasons = dict.fromkeys(fill(rule.cases[draft.case].because, words) for draft in group)
     because = "; ".join(reason for reason in reasons if reason)
@@ -134,25 +134,40 @@ def _finding(group: Sequence[_Draft]) -> Finding:
         why=rule.words(rule.why),
         remedy=fill(rule.remedy, words),
         sources=tuple(dict.fromkeys(keys)),
-        evidence=_evidence(facts),
+        evidence=_evidence(
+            facts, frozenset(field for case in rule.cases for one in case.when for field in one.reads)
+        ),
         capped=capped,
         place=next((fact.place for fact in facts if fact.place), ""),
     )
 
 
-def _words(rule: Rule, facts: Sequence[Fact], passes: Sequence[int]) -> dict[str, str]:
-    """What placeholders stand for. Merged facts give each text once, in order."""
-    words = {name: parameter.words for name, parameter in rule.parameters.items()}
-    for name in dict.fromkeys(name for fact in facts for name in (*fact.values, *fact.shows)):
-        texts = [_text(fact, name) for fact in facts]
-        if len(set(texts)) > 1:
+class _Words:
+    """What placeholders stand for, worked out when a text asks. Merged facts give each text once."""
+
+    __slots__ = ("facts", "known", "rule")
+
+    def __init__(self, rule: Rule, facts: Sequence[Fact], passes: Sequence[int]) -> None:
+        self.rule = rule
+        self.facts = facts
+        self.known = {"passes": say_passes(passes)}
+
+    def get(self, name: str, otherwise: str) -> str:
+        """The words for ``{name}``."""
+        if name not in self.known:
+            self.known[name] = self._say(name, otherwise)
+        return self.known[name]
+
+    def _say(self, name: str, otherwise: str) -> str:
+        if name in self.rule.parameters:
+            return self.rule.parameters[name].words
+        texts = dict.fromkeys(
+            _text(fact, name) for fact in self.facts if name in fact.shows or name in fact.values
+        )
+        if len(texts) > 1:
             # "a, b" and "b, c" are "a, b, c"
-            texts = list(dict.fromkeys(part for text in texts for part in text.split(", ") if part))
-        else:
-            texts = texts[:1]
-        words[name] = ", ".join(texts)
-    words["passes"] = say_passes(passes)
-    return words
+            texts = dict.fromkeys(part for text in texts for part in text.split(", ") if part)
+        return ", ".join(texts) if texts else otherwise
 
 
 def _text(fact: Fact, name: str) -> str:
@@ -162,15 +177,21 @@ def _text(fact: Fact, name: str) -> str:
     return "unknown" if value is None else str(value)
 
 
-def _evidence(facts: Sequence[Fact]) -> dict[str, Any]:
-    """The numbers compared; where merged facts differ, the values in order."""
+def _evidence(facts: Sequence[Fact], reads: frozenset[str]) -> dict[str, Any]:
+    """The numbers compared; where merged facts differ, the values in order.
+
+    A fact may serve several rules: what is a field of it and not read by this one's conditions is left out.
+    """
     evidence: dict[str, Any] = {}
     for name in dict.fromkeys(name for fact in facts for name in fact.evidence):
         values: list[Any] = []
         for fact in facts:
+            if name in fact.values and name not in reads:
+                continue
             if name in fact.evidence and fact.evidence[name] not in values:
                 values.append(fact.evidence[name])
-        evidence[name] = values[0] if len(values) == 1 else values
+        if values:
+            evidence[name] = values[0] if len(values) == 1 else values
     return evidence
 
 

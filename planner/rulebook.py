@@ -12,7 +12,7 @@ import hashlib
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, Protocol
 
 import msgspec
 
@@ -116,8 +116,17 @@ class Rulebook(Struct, frozen=True, kw_only=True):
         raise UnknownName("rule", word, [name for rule in self.rules for name in (rule.code, rule.name)])
 
 
-def fill(text: str, words: Mapping[str, str]) -> str:
+class Words(Protocol):
+    """Where the words for placeholders come from: a dictionary will do."""
+
+    def get(self, name: str, otherwise: str, /) -> str:
+        """The words for ``{name}``, or ``otherwise``."""
+
+
+def fill(text: str, words: Words) -> str:
     """``text`` with each ``{placeholder}`` replaced; one that is not in ``words`` stays as it is."""
+    if "{" not in text:
+        return text
     return PLACEHOLDER.sub(lambda found: words.get(found[1], found[0]), text)
 
 

@@ -28,6 +28,8 @@ from planner.facts.kinds import Fact, FactKind
 from planner.model import SEVERITIES
 from planner.rulebook import Rule, Rulebook
 
+pytestmark = pytest.mark.short
+
 needs_library = pytest.mark.skipif(engine._library() is None, reason="durable-rules cannot be imported here")
 
 KINDS = {

@@ -13,6 +13,8 @@ from planner.judge import allowed, judge, say_passes
 from planner.model import Finding, NotAssessed
 from planner.rulebook import Parameter, Rule, RuleSource
 
+pytestmark = pytest.mark.short
+
 KINDS = {
     "use": FactKind(
         name="use", about="", fields={"count": "int", "most": "int", "risk": "text"}, shows=("group",)
@@ -63,7 +65,7 @@ def run(facts: list[Fact], *rules: Rule) -> tuple[list[Finding], list[NotAssesse
 
 
 def test_a_finding_carries_words_numbers_and_sources() -> None:
-    findings, not_assessed = run([fact(2, sources=("limit", "src"), place="plan.yaml:7")])
+    findings, not_assessed = run([fact(2, sources=("limit",), place="plan.yaml:7")])
     assert findings == [
         Finding(
             rule="LIM01",
@@ -73,12 +75,17 @@ def test_a_finding_carries_words_numbers_and_sources() -> None:
             message="pass 2 with group 11: 3 of 2",
             why="why, 14 d",
             remedy="leave out group 11",
-            sources=("src", "limit"),
+            sources=("limit",),
             evidence={"count": 3},
             place="plan.yaml:7",
         )
     ]
     assert not_assessed == []
+
+
+def test_where_no_fact_names_a_source_the_rule_does() -> None:
+    findings, _ = run([fact(1)])
+    assert findings[0].sources == ("src",)
 
 
 def test_the_first_case_that_fits_decides_and_says_because() -> None:

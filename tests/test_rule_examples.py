@@ -11,10 +11,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from examples import differences, programme
 
 from planner import catalogue, rulebook
 from planner.rulebook import EXAMPLE_KINDS, Example
-from tests.examples import differences, programme
+
+pytestmark = pytest.mark.short
 
 EXAMPLES = rulebook.load_examples()
 

@@ -16,6 +16,8 @@ from planner.facts.kinds import KINDS, FactKind
 from planner.rulebook import Rulebook
 from planner.rulereader import Found, read_folders, read_rule, try_folders
 
+pytestmark = pytest.mark.short
+
 TEST_KINDS = {
     "pair": FactKind(
         name="pair",
