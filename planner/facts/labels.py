@@ -39,7 +39,7 @@ def _uses(account: Account) -> Iterator[Fact]:
             [state.number],
             values,
             shows={"product": product.name, "crop": account.crop.name, **shows},
-            evidence={"product": product.name, **_evidence(values)},
+            evidence={"product": product.name, **_evidence(values, shows)},
             unknown=unknown,
             caps=caps,
             subject=product.name,
@@ -311,8 +311,24 @@ def _milli(value: float) -> int:
     return round(value * 1000)
 
 
-def _evidence(values: dict[str, FactValue]) -> dict[str, FactValue]:
-    return {key: value for key, value in values.items() if value is not None and key not in ("crop_on_label", "cut_allowed")}
+_WORDS = {
+    "rate": "rate_words",
+    "rate_least": "least_words",
+    "rate_most": "most_words",
+    "days_to_harvest": "days_words",
+    "harvest_interval": "interval_words",
+    "water": "water_words",
+    "water_least": "water_least_words",
+    "stage_low": "stage_words",
+    "first_stage": "window_words",
+}
+
+
+def _evidence(values: dict[str, FactValue], shows: dict[str, str]) -> dict[str, str]:
+    """What was compared, as the message words it: numbers with their unit, stages by their code."""
+    return {
+        field: shows[words] for field, words in _WORDS.items() if values.get(field) is not None and words in shows
+    }
 
 
 __all__ = ["NO_LABEL", "bare_actives", "make", "when"]
