@@ -278,6 +278,6 @@ def _forget_places(data: Any) -> None:
             data["place"] = {"file": "", "line": 0, "cell": ""}
         for value in data.values():
             _forget_places(value)
-    elif isinstance(data, list):
+    elif isinstance(data, (list, tuple)):
         for value in data:
             _forget_places(value)

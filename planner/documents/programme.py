@@ -260,7 +260,7 @@ def _check_season(entry: Pass, part: Part, field: Field) -> None:
             )
         if (field.sown - day).days > LONGEST_SEASON or (day - field.sown).days > LONGEST_SEASON:
             raise here.error(
-                f"pass {entry.number} on {day} is {abs((day - field.sown).days)} days from sowing, {field.sown}",
+                f"pass {entry.number} on {day} is {abs((day - field.sown).days)} days from sowing",
                 "correct the year",
             )
     if field.harvest is not None and day > field.harvest:
