@@ -68,6 +68,10 @@ def _use_values(
     if label is None:
         return values, unknown, shows, caps
     unit = product.amount_unit
+    # where the label is silent there is nothing to compare with, so nothing is missing either
+    values.update(rate=0, stage_low=0, stage_high=99, days_to_harvest=0, water=0)
+    if label.rate_least is not None or label.rate_most is not None:
+        values["rate"] = None
     if item.rate is not None:
         values["rate"] = _milli(item.rate)
         shows["rate_words"] = f"{number(item.rate)} {unit}"
@@ -83,6 +87,7 @@ def _use_values(
     _stage_values(account, state, label, values, unknown, shows)
     if label.harvest_interval is not None:
         values["harvest_interval"] = label.harvest_interval
+        values["days_to_harvest"] = None
         shows["interval_words"] = f"{label.harvest_interval} days"
         harvest = account.field.harvest
         if harvest is None:
@@ -97,6 +102,7 @@ def _use_values(
                 caps.append(Cap("advice", "the date of the pass is an estimate"))
     if label.water is not None:
         values["water_least"] = _milli(label.water)
+        values["water"] = None
         shows["water_least_words"] = f"{number(label.water)} L/ha"
         water = state.entry.water if state.entry.water is not None else account.field.application.water
         if water is None:
@@ -124,6 +130,7 @@ def _stage_values(
     shows["stage_words"] = stage_words(account, state)
     if state.entry.how != "foliar":
         return  # a seed or in-furrow use goes on at sowing; its window is not a leaf stage
+    values["stage_low"] = values["stage_high"] = None
     if state.time.bbch is None:
         unknown["stage_low"] = unknown["stage_high"] = f"give the stage of pass {state.number}"
         return

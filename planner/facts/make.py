@@ -7,7 +7,7 @@ from datetime import date
 from typing import Any
 
 from planner.account import Account, Cap, PassState, TargetState, Use, tightest
-from planner.facts.kinds import Fact, FactValue
+from planner.facts.kinds import KINDS, Fact, FactValue
 from planner.model import Truth
 
 DATES = "give dates, or stages with the field's stage dates"
@@ -35,7 +35,7 @@ def fact(
         id=f"{kind}:{key}",
         passes=tuple(dict.fromkeys(passes)),
         values=values,
-        shows=shows or {},
+        shows={**dict.fromkeys(KINDS[kind].shows, ""), **(shows or {})},
         evidence=evidence or {},
         unknown=unknown or {},
         cap=cap.severity,

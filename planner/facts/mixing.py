@@ -221,7 +221,7 @@ def _shared_fact(account: Account, state: PassState, cluster: list[Use]) -> Fact
             "actives": shown(cluster),
             "group": listed(account.group_words(use.group) for use in cluster),
             "targets": names(open_targets) or "the field",
-            "limit_text": rows[0].row.text if rows else "",
+            "limit_text": f" ({rows[0].row.text})" if rows else "",
         },
         evidence={"group": group, "actives": [use.active.name for use in cluster]},
         unknown={}

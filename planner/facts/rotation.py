@@ -263,7 +263,7 @@ def _kept_apart(account: Account) -> Iterator[Fact]:
                     "neighbours": f"pass {first.number}"
                     if first is second
                     else f"passes {first.number} and {second.number}",
-                    "row_text": entry.row.text,
+                    "row_text": f" ({entry.row.text})",
                     "partner_words": "",
                 },
                 evidence={"group": f"{one} + {other}", "row": entry.row.id},
@@ -346,7 +346,7 @@ def _repeated_actives(account: Account) -> Iterator[Fact]:
                 "active": active,
                 "group": account.group_words(entries[0].group),
                 "others": listed(others) or "another active of the group",
-                "row_text": " ".join(row[0] for row in rows),
+                "row_text": f" ({' '.join(row[0] for row in rows)})" if rows else "",
             },
             evidence={"active": active, "uses": len(entries), "others": others},
             caps=[tightest(row[1] for row in rows)] if rows else [],

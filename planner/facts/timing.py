@@ -223,7 +223,7 @@ def _coverage_fact(
         if fit is None:
             unknown["droplets_fit"] = f"give the droplet class of pass {state.number} (ASABE S572: fine, medium, coarse ...)"
     floor = round(min(floors) * 1000) if floors else None
-    litres = None if water is None or floor is None else round(water * 1000)
+    litres = 0 if floor is None else None if water is None else round(water * 1000)
     if floor is not None and litres is None:
         unknown["water"] = f"give the carrier volume of pass {state.number}"
     rows = [*bound, *open_rows]
@@ -235,8 +235,8 @@ def _coverage_fact(
         {"droplets_fit": fit, "water": litres, "water_least": floor},
         shows={
             "target": target.name,
-            "droplets": droplets or "",
-            "advised": listed(sorted(classes), "or"),
+            "droplets": _class_words(droplets),
+            "advised": listed((_class_words(code) for code in classes_in_order(classes)), "or"),
             "water_words": "" if water is None else f"{number(water)} L/ha",
             "advised_water": "" if floor is None else f"{number(floor / 1000)} L/ha",
             "note": " ".join(row.note for row in rows if row.note),
@@ -255,6 +255,28 @@ def _coverage_fact(
         subject=target.id,
         place=str(state.entry.place),
     )
+
+
+DROPLET_WORDS = {
+    # ASABE S572 class codes, finest first
+    "XF": "extremely fine",
+    "VF": "very fine",
+    "F": "fine",
+    "M": "medium",
+    "C": "coarse",
+    "VC": "very coarse",
+    "XC": "extremely coarse",
+    "UC": "ultra coarse",
+}
+
+
+def classes_in_order(codes: set[str]) -> list[str]:
+    """Droplet class codes, finest first."""
+    return [code for code in DROPLET_WORDS if code in codes]
+
+
+def _class_words(code: str | None) -> str:
+    return DROPLET_WORDS.get(code or "", code or "")
 
 
 def _harmful(account: Account) -> Iterator[Fact]:
