@@ -14,10 +14,7 @@ code  meaning
 from __future__ import annotations
 
 import os
-import platform
 import sys
-import tempfile
-import traceback
 from collections.abc import Callable, Sequence
 
 from planner import __version__
@@ -117,6 +114,8 @@ def _close_stdout() -> None:
 def _bug(error: BaseException, debug: bool, argv: Sequence[str]) -> int:
     what = f"{type(error).__name__}: {error}".splitlines()[0][:200]
     if debug:
+        import traceback
+
         traceback.print_exception(error, file=sys.stderr)
         say(f"planner: a bug stopped the run ({what}); please report it with the text above")
         return BUG
@@ -127,6 +126,10 @@ def _bug(error: BaseException, debug: bool, argv: Sequence[str]) -> int:
 
 
 def _write_report(error: BaseException, argv: Sequence[str]) -> str:
+    import platform  # these three cost a tenth of a short command's time, and a bug is rare
+    import tempfile
+    import traceback
+
     lines = [
         f"planner {__version__}",
         f"Python {platform.python_version()} on {platform.platform()}",

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
-import shutil
 import sys
-import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
@@ -41,6 +39,8 @@ def width_of(stream: TextIO) -> int:
     """Columns to fill: the terminal's (40 to 120), 100 for a pipe or a file."""
     if not is_terminal(stream):
         return PLAIN_WIDTH
+    import shutil
+
     return max(_LEAST, min(_MOST, shutil.get_terminal_size().columns))
 
 
@@ -82,6 +82,8 @@ def save(content: bytes, output: str, *, inputs: Sequence[str] = ()) -> None:
     Raises:
         InputError: the file is one of the inputs, or its folder cannot be written.
     """
+    import tempfile
+
     target = Path(output)
     for name in inputs:
         with contextlib.suppress(OSError):

@@ -13,7 +13,7 @@ source: common-practice     # a key of sources.yaml, yours or ours
 kind: fungicide             # fungicide | insecticide | herbicide
 grade: unknown              # read | recalled | practice | unknown; never higher than the source allows
 actives:
-  {name}: {{group: 'U', chemical: '', risk: unknown}}   # group as text; risk: low | medium | high | unknown
+  {name}: {{group: NC, chemical: '', risk: unknown}}   # group as text; risk: low | medium | high | unknown
 """
 _GROUP = """\
 # Group {name}. Put this file under groups/ of your catalogue folder. Grammar: catalog/README.md
@@ -30,7 +30,7 @@ target: {name}
 crop: soybean               # id of a crop
 name: {words}
 aliases: []
-# pathogen: a name of pathogens.yaml
+pathogen: Cercospora sojina   # put its own here; pathogens.yaml holds the names
 # window: {{stages: [R1, R6], source: KEY, grade: read}}           # first and last stage at which it infects
 # timing: {{stages: [R3], style: stage_timed, source: KEY, grade: read}}   # or continuous
 # groups:

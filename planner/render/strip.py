@@ -15,7 +15,7 @@ from planner.model import AuditReport, Programme, Struct
 from planner.render import words
 from planner.render.paper import Paper, Part
 
-_LABEL = 24  # most cells for a target's name; a longer one stands on its own line
+_LABEL = 0.34  # of the width at most for a target's name; a longer one stands on its own line
 
 
 class Mark(Struct, frozen=True, kw_only=True):
@@ -74,7 +74,7 @@ def make(report: AuditReport) -> Strip | None:
 
 def show(strip: Strip, paper: Paper) -> None:
     """Print the strip as wide as the paper allows, one character for as few days as that takes."""
-    label = min(_LABEL, max([len(row.name) for row in strip.rows] + [6]))
+    label = min(int(_LABEL * paper.width), max([len(row.name) for row in strip.rows] + [6]))
     room = max(20, paper.width - label - 6)
     total = strip.last - strip.first + 1
     scale = -(-total // room)

@@ -190,8 +190,15 @@ def unchecked(report: AuditReport) -> str:
 def evidence(facts: Mapping[str, Any], units: str, groups: Mapping[str, str] | None = None) -> str:
     """The numbers compared, ``name value`` by ``name value``, in ``units``; group keys as ``groups`` words them."""
     parts = []
+    unit = facts.get("unit")
     for name, value in facts.items():
+        if name == "unit":
+            continue
+        if unit and isinstance(value, int | float) and not isinstance(value, bool):
+            value = f"{number(value, 4)} {unit}"
         shown = in_units(dated(_value(value)), units)
+        if name in ("target", "targets"):
+            shown = shown.replace("-", " ")
         shown = (groups or {}).get(shown, shown)
         if shown:
             label = name.replace("_", " ")
