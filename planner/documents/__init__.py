@@ -9,6 +9,7 @@ stage alone has no date here (``planner.season`` gives it the field's).
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
@@ -137,12 +138,18 @@ def _load_field(source: str | Path, catalogue: Catalogue, files: Files) -> Field
 def _load_products(paths: Sequence[str | Path], catalogue: Catalogue, files: Files) -> tuple[Product, ...]:
     found: dict[str, Product] = {}
     for path in paths:
-        document = yamlio.read(_without_version(files.read(path)), name=display(path))
-        _check_kind(document, "product list")
-        shape = shaped(document, ProductListShape, "product list")
-        for product in build_products(shape, Part(document), catalogue):
+        for product in _list_of(files.read(path), display(path), catalogue):
             _add(found, product)
     return tuple(found.values())
+
+
+@lru_cache(maxsize=32)
+def _list_of(content: bytes, name: str, catalogue: Catalogue) -> tuple[Product, ...]:
+    """One list; kept, because many programmes name the same one and most of a load is reading it."""
+    document = yamlio.read(_without_version(content), name=name)
+    _check_kind(document, "product list")
+    shape = shaped(document, ProductListShape, "product list")
+    return build_products(shape, Part(document), catalogue)
 
 
 def _add(found: dict[str, Product], product: Product) -> None:

@@ -137,7 +137,7 @@ def _form(shape: ProductShape, part: Part, name: str, formulation: str) -> str:
         if form != expected:
             fits = "g/L" if expected == "liquid" else "g/kg"
             raise part.at("actives", text).error(
-                f"'{name}' is {_FORMS[expected][1]} ({formulation}), but its content is for {_FORMS[form][1]}",
+                f"'{name}' is {_FORMS[expected][1]} ({formulation}), but its content fits {_FORMS[form][1]}",
                 f"write the content in {fits}, or correct the formulation",
             )
         return form
