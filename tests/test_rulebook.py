@@ -523,3 +523,48 @@ def test_a_new_rule_starts_from_a_file_that_is_sound(kind: str) -> None:
 def test_a_new_rule_needs_a_code_a_name_and_a_family(code: str, name: str, family: str, error: Any) -> None:
     with pytest.raises(error):
         rulebook.scaffold(code, name, family)
+
+
+# --- the shipped rules ------------------------------------------------------------------------------------------------
+
+
+def test_the_shipped_rules_are_sound_and_their_sources_are_known() -> None:
+    keys = rulebook._keys()
+    assert keys is not None and "frac-sbi-2022" in keys
+    rules, errors = rulebook.check()
+    assert [str(error) for error in errors] == []
+    assert {source.key for rule in rules for source in rule.sources} <= keys
+
+
+def test_the_cache_gives_the_same_rulebook(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("PLANNER_NO_CACHE", "1")
+    afresh = rulebook.load()
+    monkeypatch.delenv("PLANNER_NO_CACHE")
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
+    assert rulebook.load() == afresh  # makes the cache
+    assert list((tmp_path / "planner").glob("rules-*"))
+    assert rulebook.load() == afresh  # reads it
+
+
+def test_a_users_folder_is_laid_over_the_shipped_rules(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    own = tmp_path / "own"
+    own.mkdir()
+    (own / "OWN01-my-own-rule.yaml").write_text(
+        rulebook.scaffold("OWN01", "my-own-rule", "rotation"), encoding="utf-8"
+    )
+    shipped = rulebook.load()
+    for _ in range(2):
+        book = rulebook.load([own])
+        assert len(book.rules) == len(shipped.rules) + 1
+        assert book.rule("OWN01").place.file == str(own / "OWN01-my-own-rule.yaml")
+    assert rulebook.load() == shipped
+    assert "OWN01" in {example.rule for example in rulebook.load_examples([own])}
+
+
+def test_a_deprecated_rule_is_listed_and_does_not_run() -> None:
+    rule, _ = read(GOOD.replace("status: stable", "status: deprecated"))
+    book = rulebook.make([rule])
+    assert book.rules == (rule,) and book.running == ()
