@@ -525,7 +525,7 @@ def test_a_new_rule_needs_a_code_a_name_and_a_family(code: str, name: str, famil
         rulebook.scaffold(code, name, family)
 
 
-# --- the shipped rules ------------------------------------------------------------------------------------------------
+# --- the shipped rules --------------------------------------------------------------------------------------
 
 
 def test_the_shipped_rules_are_sound_and_their_sources_are_known() -> None:
