@@ -1,6 +1,6 @@
 """The door: reads the command line, loads the one command that was asked for, and leaves with its exit code.
 
-``--help`` and ``--version`` answer without the catalogue; every command module is imported only when it is chosen.
+``--help`` and ``--version`` answer without the catalogue; a command module is imported only when chosen.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Options and fixtures for all tests.
 
-``pytest --regenerate`` writes the golden files under tests/golden/ afresh from what the renderers print now; read the
-difference with ``git diff tests/golden`` before you commit it.
+``pytest --regenerate`` writes the golden files under tests/golden/ afresh from what the
+renderers print now; read the difference with ``git diff tests/golden`` before you commit it.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Hand-made audit reports for the renderers' tests: invented field, invented products, real groups.
 
-The numbers compared are those of the FRAC recommendations on QoI fungicides in wheat (two passes at most); the rest
-is invented to show every part of an answer.
+The numbers compared are those of the FRAC recommendations on QoI fungicides in wheat (two passes at
+most); the rest is invented to show every part of an answer.
 """
 
 from __future__ import annotations
@@ -85,7 +85,8 @@ FINDINGS = (
         message="passes 1 and 2 both lean on group 11 (strobilurin) against frogeye leaf spot",
         why="Each spray leaves the tough ones to breed. A second spray of one group meets them first. "
         "If one in the group stops working, the rest go with it.",
-        remedy="put a pass of another working group between them, or add a partner that works on frogeye leaf spot",
+        remedy="put a pass of another working group between them, "
+        "or add a partner that works on frogeye leaf spot",
         sources=("FRAC QoI working group, 2025, general recommendations",),
         evidence={"group": "FRAC 11", "days_between": 14},
         place="supplier.yaml:9",

@@ -1,5 +1,5 @@
-"""The command line: exit codes, streams, help, colour, pipes. Exit codes and streams are those of the contract,
-section 2; the habits are those of the Command Line Interface Guidelines (clig.dev) and of no-color.org.
+"""The command line: exit codes, streams, help, colour, pipes. Exit codes and streams are those of the
+contract, section 2; the habits are those of the Command Line Interface Guidelines (clig.dev) and of no-color.org.
 """
 
 from __future__ import annotations
@@ -18,12 +18,13 @@ from pathlib import Path
 
 import pytest
 
+import planner
 from planner import cli, exits
 from planner.commands import COMMANDS, common
 from planner.errors import EngineError, InputError, NoProgramme
 from planner.render import completion
 
-ROOT = Path(__file__).resolve().parent.parent
+ROOT = Path(planner.__file__).resolve().parent.parent  # of the package under test: the checkout or the wheel
 
 FIELD = """field: 1
 name: Demo Field
@@ -125,7 +126,7 @@ def on_terminal(words: Sequence[str], env: dict[str, str]) -> str:
     return b"".join(chunks).decode()
 
 
-# --- help and version -----------------------------------------------------------------------------------------------
+# --- help and version --------------------------------------------------------------------------------------
 
 
 def subcommands() -> list[tuple[str, ...]]:
@@ -180,7 +181,7 @@ def test_help_and_version_load_nothing_heavy() -> None:
     assert done.stdout.splitlines()[-1] == "[]", done.stderr
 
 
-# --- the command line ------------------------------------------------------------------------------------------------
+# --- the command line --------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -212,7 +213,7 @@ def test_options_may_stand_before_the_command(farm: Path, capsys: pytest.Capture
     assert json.loads(capsys.readouterr().out)["verdict"] == "breaches"
 
 
-# --- audit: codes and streams ----------------------------------------------------------------------------------------
+# --- audit: codes and streams ------------------------------------------------------------------------------
 
 
 @pytest.mark.short
@@ -288,7 +289,7 @@ def test_every_form_keeps_a_bracketed_name(farm: Path, form: str) -> None:
     assert b"[m03]" in done.stdout.replace(b"\\", b"")
 
 
-# --- colour and pipes ------------------------------------------------------------------------------------------------
+# --- colour and pipes --------------------------------------------------------------------------------------
 
 
 def test_a_pipe_gets_no_escape_byte(farm: Path) -> None:
@@ -343,7 +344,7 @@ def test_ctrl_c_is_quiet(farm: Path) -> None:
     assert (process.returncode, out, err) == (exits.INTERRUPTED, b"", b"planner: stopped\n")
 
 
-# --- errors become messages in one place -------------------------------------------------------------------------------
+# --- errors become messages in one place -------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -385,7 +386,7 @@ def test_debug_shows_the_traceback(capsys: pytest.CaptureFixture[str]) -> None:
     assert "Traceback" in capsys.readouterr().err
 
 
-# --- settings file ------------------------------------------------------------------------------------------------------
+# --- settings file -----------------------------------------------------------------------------------------
 
 
 def test_settings_are_found_upwards_and_the_command_line_wins(
@@ -428,7 +429,7 @@ def test_folders_that_are_not_there(farm: Path, capsys: pytest.CaptureFixture[st
         assert "nowhere" in capsys.readouterr().err
 
 
-# --- explain, catalog, rules ---------------------------------------------------------------------------------------------
+# --- explain, catalog, rules -------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -523,7 +524,7 @@ def test_catalog_new_limit(farm: Path, capsys: pytest.CaptureFixture[str]) -> No
     assert code == exits.DONE, capsys.readouterr().err
 
 
-# --- completion ------------------------------------------------------------------------------------------------------
+# --- completion --------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])

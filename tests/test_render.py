@@ -1,7 +1,7 @@
 """What a reader sees: the printed form against golden files, hostile names, widths, words that blame nobody.
 
-The expected order and words are those of the project's own contract (sections 2 and 3) and of its list of users'
-needs; the Markdown escapes follow the CommonMark specification 0.31 (section 2.4, backslash escapes).
+The expected order and words are those of the project's own contract (sections 2 and 3) and of its list
+of users' needs; the Markdown escapes follow the CommonMark specification 0.31 (section 2.4, backslash escapes).
 """
 
 from __future__ import annotations
@@ -20,9 +20,11 @@ from planner.render import cautions, concise, console, first, jsonout, markdown,
 Golden = Callable[[str, str], None]
 VERSIONS = "planner 0.0, catalogue of the test"
 
-# Words that put blame on the reader (own list; the answer is read over the shoulder of the one who wrote the plan).
+# Words that put blame on the reader (own list; the answer is read over the shoulder of the one who wrote
+# the plan).
 BANNED = (
-    "wrong|violat\\w*|error\\w*|illegal\\w*|fail\\w*|fault\\w*|mistake\\w*|incorrect\\w*|bad|blame\\w*|careless\\w*|guilty|"
+    "wrong|violat\\w*|error\\w*|illegal\\w*|fail\\w*|fault\\w*|mistake\\w*|incorrect\\w*|"
+    "bad|blame\\w*|careless\\w*|guilty|"
     "offen[cd]\\w*|non-?complian\\w*|negligen\\w*|stupid\\w*|should have|ignor\\w*|poor practice|you must|sloppy|sinful"
 )
 
@@ -31,7 +33,7 @@ def show(report: AuditReport, width: int = 100, **options: object) -> str:
     return console.plain(text.audit(report, width=width, versions=VERSIONS, **options))  # type: ignore[arg-type]
 
 
-# --- golden files ---------------------------------------------------------------------------------------------------
+# --- golden files ------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("width", [80, 100, 120])
@@ -64,7 +66,7 @@ def test_json(golden: Golden) -> None:
     golden("audit.json", jsonout.audit([reports.flawed()], catalogue_date="2026-01-01"))
 
 
-# --- JSON -----------------------------------------------------------------------------------------------------------
+# --- JSON --------------------------------------------------------------------------------------------------
 
 
 def test_json_has_the_keys_of_the_contract_in_its_order() -> None:
@@ -116,7 +118,7 @@ def test_json_of_texts_that_utf8_cannot_carry() -> None:
     assert json.loads(jsonout.audit([report]))["file"] == "caf\\udce9.yaml"
 
 
-# --- the first lines ------------------------------------------------------------------------------------------------
+# --- the first lines ---------------------------------------------------------------------------------------
 
 
 def test_the_first_line_is_the_verdict_and_the_second_the_change() -> None:
@@ -161,7 +163,7 @@ def test_verdicts_in_words(severities: tuple[str, ...], said: str) -> None:
     assert words.verdict(reports.flawed(findings=tuple(picked), verdict=worst)) == said
 
 
-# --- the season strip -----------------------------------------------------------------------------------------------
+# --- the season strip --------------------------------------------------------------------------------------
 
 
 def test_a_gap_is_visible_without_colour() -> None:
@@ -195,7 +197,7 @@ def test_a_programme_without_any_date_has_a_table_and_no_strip() -> None:
     assert re.search(r"1 +R1 +- +- +Demo Alder 250 SC 0.6 L/ha", shown)
 
 
-# --- names that try something ---------------------------------------------------------------------------------------
+# --- names that try something ------------------------------------------------------------------------------
 
 
 def test_hostile_names_show_as_text(golden: Golden) -> None:
@@ -230,7 +232,7 @@ def test_colour_keeps_bracketed_names(
     assert "[m03]" in re.sub(r"\x1b\[[0-9;]*m", "", out)
 
 
-# --- width ----------------------------------------------------------------------------------------------------------
+# --- width -------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("width", [40, 60, 80, 100, 120])
@@ -251,7 +253,7 @@ def test_a_wide_character_counts_twice() -> None:
     assert [piece.plain for piece in paper.fold(paper.text("大豆 大豆 大豆"), 9)] == ["大豆 大豆", "大豆"]
 
 
-# --- words ----------------------------------------------------------------------------------------------------------
+# --- words -------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("make", [reports.flawed, reports.clean])
@@ -298,7 +300,7 @@ def test_numbers(value: float, shown: str) -> None:
     assert words.number(value) == shown
 
 
-# --- cautions -------------------------------------------------------------------------------------------------------
+# --- cautions ----------------------------------------------------------------------------------------------
 
 
 def test_the_usual_cautions_stand_on_every_answer() -> None:

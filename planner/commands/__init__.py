@@ -1,7 +1,7 @@
 """The commands of the planner, one module each, loaded only when chosen.
 
 A command module offers ``add(subparsers) -> None`` (makes its parser with :func:`planner.cli.command`) and
-``run(args) -> int`` (an exit code of :mod:`planner.exits`). To add one: write the module and put its line below.
+``run(args) -> int`` (an exit code of :mod:`planner.exits`). To add one: write the module, put its line below.
 """
 
 from __future__ import annotations

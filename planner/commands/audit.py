@@ -52,7 +52,7 @@ def add(subparsers: Any) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Audit and answer; 1 where a programme has a breach (with ``--strict`` also where a point was not assessed)."""
+    """Audit and answer; 1 where something is breached (with ``--strict`` also where not assessed)."""
     chosen = common.settings(args)
     common.check_stdin(args.programme)
     catalogue = common.catalogue(chosen)

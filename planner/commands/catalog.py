@@ -67,7 +67,7 @@ def _list(args: argparse.Namespace, chosen: common.Settings) -> int:
 
     catalogue = common.catalogue(chosen)
     if args.kind is None:
-        rows = [(kind, str(len(_rows(kind, catalogue, args)[1]))) for kind in KINDS]
+        rows: list[tuple[str, ...]] = [(kind, str(len(_rows(kind, catalogue, args)[1]))) for kind in KINDS]
         header: tuple[str, ...] = ("kind", "entries")
         title = "kind"
     else:

@@ -1,4 +1,4 @@
-"""What every command shares: common options, the settings file, opening the catalogue, handing over the answer."""
+"""What every command shares: common options, the settings file, the catalogue, handing over the answer."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ def add_common(
     explain: bool = False,
     strict: bool = False,
 ) -> None:
-    """Options that mean the same for every command. ``formats``: what this command can write, the first by default."""
+    """Options that mean the same for every command. ``formats``: what it can write, the first by default."""
     group = parser.add_argument_group("answer")
     group.add_argument(
         "--format", choices=tuple(formats), metavar="|".join(formats), help="form of the answer"
@@ -95,7 +95,7 @@ def settings(args: argparse.Namespace) -> Settings:
 
 
 def read_settings(start: Path) -> Settings:
-    """The settings of the nearest ``planner.yaml`` from ``start`` upwards; folders in it are relative to it."""
+    """The settings of the nearest ``planner.yaml`` from ``start`` upwards; its folders are relative to it."""
     path = next(
         (one / SETTINGS_FILE for one in (start, *start.parents) if (one / SETTINGS_FILE).is_file()), None
     )

@@ -1,4 +1,4 @@
-"""``planner completion``: a static script for the shell, made from the parser, so that TAB never starts Python."""
+"""``planner completion``: a static script, made from the parser, so that TAB never starts Python."""
 
 from __future__ import annotations
 

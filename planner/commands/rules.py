@@ -13,7 +13,7 @@ from planner.errors import InputError
 _EXAMPLES = """
 planner rules list
 planner rules check --rules my-rules
-planner rules new ROT06 same-partner-all-season --family rotation --output my-rules/ROT06-same-partner-all-season.yaml
+planner rules new ROT06 same-partner --family rotation -o my-rules/ROT06-same-partner.yaml
 """
 
 

@@ -1,4 +1,4 @@
-"""The usual cautions, from ``shared/cautions.yaml``: they stand at the end of everything that may end in a tank."""
+"""The usual cautions, from ``shared/cautions.yaml``: they end everything that may end in a tank."""
 
 from __future__ import annotations
 

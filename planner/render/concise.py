@@ -1,4 +1,4 @@
-"""One line per finding, in the shape that editors and ``grep`` read: ``file:line: severity[CODE name]: message``."""
+"""One line per finding, as editors and ``grep`` read it: ``file:line: severity[CODE name]: message``."""
 
 from __future__ import annotations
 

@@ -20,7 +20,7 @@ class Change(Struct, frozen=True, kw_only=True):
 def first_change(report: AuditReport) -> Change | None:
     """The most severe finding whose remedy touches the most others; None where nothing calls for a change.
 
-    A finding is taken to ease with another when both concern a common pass and the same group, active or product.
+    A finding eases with another when both concern a common pass and the same group, active or product.
     Among equals the earliest pass wins, then the rule's code.
     """
     found = [finding for finding in report.findings if finding.accepted is None and finding.remedy]

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def rules(found: Sequence[Rule], kinds: Sequence[LimitKind], width: int, *, whole: bool = True) -> list[Text]:
-    """Every rule by family, with the kinds of published rows that feed it; then the kinds that nothing checks."""
+    """Every rule by family, with the published rows that feed it; then the kinds that nothing checks."""
     paper = Paper(width)
     family = ""
     for rule in found:

@@ -1,7 +1,7 @@
 """Lines of styled text for one width: prose folds at spaces, words and codes are never cut.
 
-rich cuts cells with an ellipsis when it is piped, and reads ``[m03]`` in a product's name as markup; so the layout is
-done here, with ``Text`` objects only, and the console prints finished lines.
+rich cuts cells with an ellipsis when it is piped, and reads ``[m03]`` in a product's name as markup; so the
+layout is done here, with ``Text`` objects only, and the console prints finished lines.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ def text(*parts: Part) -> Text:
 
 
 def fold(line: Text, width: int, hang: int = 0) -> list[Text]:
-    """``line`` in pieces of at most ``width`` cells, later ones indented by ``hang``; a longer word stays whole."""
+    """``line`` in pieces of at most ``width`` cells, later ones indented; a longer word stays whole."""
     if cell_len(line.plain) <= width:
         return [line]
     lead = len(line.plain) - len(line.plain.lstrip(" "))

@@ -38,7 +38,7 @@ pathogen: Cercospora sojina   # put its own here; pathogens.yaml holds the names
 source: common-practice     # a key of sources.yaml, yours or ours
 """
 _CROP = """\
-# {name}: stage codes and their place on the BBCH scale. Put this file under crops/. Grammar: catalog/README.md
+# {name}: stage codes and their place on the BBCH scale. Put this file under crops/. See catalog/README.md
 crop: {name}
 name: {words}
 class: ''
@@ -48,7 +48,7 @@ stages:
   - {{code: BBCH65, bbch: 65, look_for: full flowering, source: common-practice, grade: practice}}
 """
 _LIMIT = """\
-# {name}: one published recommendation. Put this file under limits/ of your rules folder. Grammar: rules/limits/README.md
+# {name}: one published recommendation. Put it under limits/ of your rules folder. See rules/README.md
 limits:
   - id: {name}
     authority: who published it

@@ -1,8 +1,8 @@
-"""The season on a few lines: stages across, passes with their group codes, and per target who is covered when.
+"""The season on a few lines: stages across, passes with their group codes, and who is covered when.
 
-One character stands for one or more days. A digit is the number of effective modes of action on that day, the least
-of the days it stands for, so that a gap is never hidden; ``0`` is a bare day, ``?`` a day that could not be judged and
-``.`` a day outside the target's infection window. It reads the same without colour.
+One character stands for one or more days. A digit is the number of effective modes of action on that day,
+the least of the days it stands for, so that a gap is never hidden; ``0`` is a bare day, ``?`` a day that
+could not be judged and ``.`` a day outside the target's infection window. It reads the same without colour.
 """
 
 from __future__ import annotations
@@ -96,7 +96,8 @@ def show(strip: Strip, paper: Paper) -> None:
     unit = "one day" if scale == 1 else f"{scale} days"
     key = f"each character is {unit}"
     if strip.rows:
-        key += "; a digit is the least number of modes that work on it then, 0 a bare day, ? not known, . out of window"
+        key += "; a digit is the least number of modes that work on it then"
+        key += ", 0 a bare day, ? not known, . out of window"
     if any(row.estimated for row in strip.rows) or any(mark.text.startswith("~") for mark in strip.stages):
         key += "; ~ is an estimated date"
     paper.line((key, "quiet"), indent=2)

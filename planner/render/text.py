@@ -1,4 +1,4 @@
-"""The answer of an audit in the terminal: the verdict first, then the one change, the season, and the findings."""
+"""The answer of an audit in the terminal: the verdict, the one change, the season, the findings."""
 
 from __future__ import annotations
 
@@ -104,8 +104,8 @@ def _head(report: AuditReport, paper: Paper, units: str) -> None:
         lead = "First change" if report.verdict != "clean" else "If you change one thing"
         eased = ""
         if change.eased:
-            others = dict.fromkeys(f"{one.rule} {one.name}" for one in change.eased)
-            eased = f" It also bears on {words.joined(others)}."
+            codes = words.joined(dict.fromkeys(one.rule for one in change.eased))
+            eased = f" It also bears on {words.count(len(change.eased), 'other finding')} ({codes})."
         remedy = _sentence(words.in_units(words.dated(finding.remedy), units))
         paper.line(
             (f"{lead}, {words.where(finding, report.programme)}: ", "head"),
@@ -260,7 +260,8 @@ def _accepted(report: AuditReport, paper: Paper, units: str) -> None:
     for finding in _ordered(kept):
         paper.line(
             (f"{finding.severity} {finding.rule} {finding.name}", "quiet"),
-            f"  {words.where(finding, report.programme)}: {words.in_units(words.dated(finding.message), units)}",
+            f"  {words.where(finding, report.programme)}: ",
+            words.in_units(words.dated(finding.message), units),
             indent=2,
             hang=6,
         )

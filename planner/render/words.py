@@ -188,7 +188,7 @@ def unchecked(report: AuditReport) -> str:
 
 
 def evidence(facts: Mapping[str, Any], units: str, groups: Mapping[str, str] | None = None) -> str:
-    """The numbers compared, ``name value`` by ``name value``, in ``units``; group keys as ``groups`` words them."""
+    """The numbers compared, ``name value`` by ``name value``, in ``units``; ``groups`` words group keys."""
     parts = []
     unit = facts.get("unit")
     for name, value in facts.items():
