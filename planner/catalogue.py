@@ -8,8 +8,8 @@
     'FRAC 11'
     >>> catalogue.stage("wheat", "f10.5.1").bbch
     61
-    >>> catalogue.joined("FRAC 11", "FRAC 11A", "succession"), catalogue.joined("FRAC 11", "FRAC 11A",
-    "counting") (True, False)
+    >>> [catalogue.joined("FRAC 11", "FRAC 11A", purpose) for purpose in ("succession", "counting")]
+    [True, False]
 """
 
 from __future__ import annotations
@@ -626,12 +626,6 @@ def _core(found: Everything) -> Core:
     from planner.catalogue_read import name_key
 
     frac, irac, hrac = (found.actives.get(scheme, {}) for scheme in ("FRAC", "IRAC", "HRAC"))
-    for rows, others in ((frac, (irac, hrac)), (irac, (hrac,))):
-        for name, active in rows.items():
-            more = tuple(other[name].groups[0] for other in others if name in other)
-            if more:  # listed by two schemes: the first scheme's row answers, and names the other's group too
-                fields = {key: getattr(active, key) for key in active.__struct_fields__}
-                rows[name] = Active(**{**fields, "groups": (*active.groups, *more)})
     names: dict[str, tuple[str, str]] = {}
     for scheme, rows in (("HRAC", hrac), ("IRAC", irac)):
         for name in rows:

@@ -107,9 +107,7 @@ class Everything:
     limits: dict[str, Limit] = field(default_factory=dict)
     tables: dict[str, LimitTable] = field(default_factory=dict)
     raw: dict[str, dict[str, Any]] = field(default_factory=dict)  # selection, spraying, phenology as parsed
-    places: dict[tuple[str, str], str] = field(
-        default_factory=dict
-    )  # kind and key -> file:line, for the lists
+    places: dict[tuple[str, str], Place] = field(default_factory=dict)  # by kind and key
 
 
 def is_rule_file(name: str) -> bool:
@@ -155,12 +153,12 @@ class _Reader:
 
     def once(self, layer: int, kind: str, key: Any, row: Row, at: str | tuple[str | int, ...] = ()) -> None:
         """Note a key that stands twice in one layer."""
-        place = str(row.doc.place((*row.path, *((at,) if isinstance(at, str) else at))))
+        place = row.doc.place((*row.path, *((at,) if isinstance(at, str) else at)))
         before = self._seen.get((kind, key))
         if before is not None and before[0] == layer:
             shown = key if isinstance(key, str) else ", ".join(map(str, key))
             row.fail(at, f"{kind} '{shown}' is given twice, first at {before[1]}", "keep one of the two")
-        self._seen[(kind, key)] = (layer, place)
+        self._seen[(kind, key)] = (layer, str(place))
         if isinstance(key, str):
             self.all.places[(kind, key)] = place
 
@@ -361,6 +359,18 @@ class _Reader:
                 )
                 row.finish()
             top.finish()
+
+        self.listed_twice()
+
+    def listed_twice(self) -> None:
+        """An active of two schemes: the row of the first scheme answers, and names the other's group too."""
+        for index, scheme in enumerate(SCHEMES):
+            for name, active in self.all.actives.get(scheme, {}).items():
+                others = [self.all.actives.get(other, {}).get(name) for other in SCHEMES[index + 1 :]]
+                more = tuple(other.groups[0] for other in others if other is not None)
+                if more:
+                    fields = {key: getattr(active, key) for key in active.__struct_fields__}
+                    self.all.actives[scheme][name] = Active(**{**fields, "groups": (*active.groups, *more)})
 
     def known_active(self, row: Row, at: str | tuple[str | int, ...], name: str) -> None:
         """Note a name that no scheme lists."""
@@ -648,7 +658,7 @@ class _Reader:
             for key, target in targets.items():
                 for name in (key, *target.aliases):
                     if names.setdefault(name, key) != key:
-                        place = self.all.places.get(("target", f"{crop} {key}"), "")
+                        place = self.all.places[("target", f"{crop} {key}")]
                         self.problems.append(
                             _problem(
                                 InputError(place, f"'{name}' also names {names[name]}", "keep names apart")
@@ -1096,7 +1106,7 @@ class _Reader:
             for other in (*limit.adjusts, limit.superseded_by, limit.codes_from, limit.codes_not_in):
                 if other and other not in self.all.limits:
                     near = nearest(other, self.all.limits)
-                    place = self.all.places.get(("limit", limit.id), "")
+                    place = self.all.places[("limit", limit.id)]
                     cure = f"did you mean '{near[0]}'?" if near else ""
                     self.problems.append(_problem(InputError(place, f"there is no limit '{other}'", cure)))
 
