@@ -85,12 +85,8 @@ def parser(*chosen: str) -> Parser:
         prog="planner",
         description=_ABOUT,
     )
-    top.add_argument(
-        "--version", action="store_true", help="versions of planner, catalogue and engine, and leave"
-    )
-    top.add_argument(
-        "--debug", action="store_true", help="show the traceback where the planner itself breaks"
-    )
+    top.add_argument("--version", action="store_true", help="versions of planner, catalogue and engine, and leave")
+    top.add_argument("--debug", action="store_true", help="show the traceback where the planner itself breaks")
     action = top.add_subparsers(dest="command", metavar="COMMAND", prog="planner", parser_class=Parser)
     for name, summary in COMMANDS.items():
         if name in chosen:

@@ -32,8 +32,6 @@ def golden(request: pytest.FixtureRequest) -> Callable[[str, str], None]:
             path.parent.mkdir(exist_ok=True)
             path.write_text(text, encoding="utf-8", newline="\n")
         assert path.exists(), f"no golden file {name}; write it with: pytest --regenerate"
-        assert text == path.read_text(encoding="utf-8"), (
-            f"{name} differs; see tests/conftest.py for --regenerate"
-        )
+        assert text == path.read_text(encoding="utf-8"), f"{name} differs; see tests/conftest.py for --regenerate"
 
     return compare

@@ -85,8 +85,7 @@ FINDINGS = (
         message="passes 1 and 2 both lean on group 11 (strobilurin) against frogeye leaf spot",
         why="Each spray leaves the tough ones to breed. A second spray of one group meets them first. "
         "If one in the group stops working, the rest go with it.",
-        remedy="put a pass of another working group between them, "
-        "or add a partner that works on frogeye leaf spot",
+        remedy="put a pass of another working group between them, or add a partner that works on frogeye leaf spot",
         sources=("FRAC QoI working group, 2025, general recommendations",),
         evidence={"group": "FRAC 11", "days_between": 14},
         place="supplier.yaml:9",
@@ -172,9 +171,7 @@ def flawed(**changes: Any) -> AuditReport:
         "verdict": "breaches",
         "findings": FINDINGS,
         "not_assessed": (
-            NotAssessed(
-                rule="LBL08", passes=(1, 2), reason="the label of Demo Birch 480 SC gives no days to harvest"
-            ),
+            NotAssessed(rule="LBL08", passes=(1, 2), reason="the label of Demo Birch 480 SC gives no days to harvest"),
             NotAssessed(rule="LBL07", passes=(3,), reason="the label of Demo Birch 480 SC gives no stages"),
             NotAssessed(rule="TIM01", passes=(), reason="no date is known for stage R6"),
         ),

@@ -1,5 +1,6 @@
 """The command line: exit codes, streams, help, colour, pipes. Exit codes and streams are those of the
-contract, section 2; the habits are those of the Command Line Interface Guidelines (clig.dev) and of no-color.org.
+contract, section 2; the habits are those of the Command Line Interface Guidelines (clig.dev) and
+of no-color.org.
 """
 
 from __future__ import annotations
@@ -91,9 +92,7 @@ def farm(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path
 
 
-def run(
-    *words: str, stdin: bytes = b"", env: dict[str, str] | None = None
-) -> subprocess.CompletedProcess[bytes]:
+def run(*words: str, stdin: bytes = b"", env: dict[str, str] | None = None) -> subprocess.CompletedProcess[bytes]:
     """The command as a process of its own."""
     settings = {**os.environ, "PYTHONPATH": str(ROOT), **(env or {})}
     return subprocess.run(
@@ -231,9 +230,7 @@ def test_exit_codes_of_audit(farm: Path, capsys: pytest.CaptureFixture[str]) -> 
     assert "absent.yaml" in capsys.readouterr().err
 
 
-def test_every_flawed_document_is_named_and_nothing_is_done(
-    farm: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_every_flawed_document_is_named_and_nothing_is_done(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert cli.main(["audit", "misspelt.yaml", "sound.yaml", "absent.yaml", "-o", "out.txt"]) == exits.INPUT
     out, err = capsys.readouterr()
     assert out == ""
@@ -267,9 +264,7 @@ def test_same_input_same_bytes(farm: Path) -> None:
     assert run("audit", "breach.yaml").stdout == run("audit", "breach.yaml").stdout
 
 
-def test_output_is_written_whole_and_not_over_an_input(
-    farm: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_output_is_written_whole_and_not_over_an_input(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert cli.main(["audit", "breach.yaml", "-o", "answer.txt"]) == exits.BREACH
     out, err = capsys.readouterr()
     assert out == ""
@@ -458,9 +453,7 @@ def test_explain(words: list[str], said: list[str], capsys: pytest.CaptureFixtur
     "kind", [None, "crops", "targets", "groups", "actives", "stages", "limits", "reports", "sources"]
 )
 @pytest.mark.parametrize("columns", ["80", "120"])
-def test_catalog_list_reads_at_this_width(
-    kind: str | None, columns: str, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_catalog_list_reads_at_this_width(kind: str | None, columns: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert cli.main(["catalog", "list", *([kind] if kind else [])]) == exits.DONE
     out = capsys.readouterr().out
     assert "…" not in out
@@ -553,6 +546,7 @@ def test_completion_names_every_command_and_option(shell: str, capsys: pytest.Ca
 def test_bash_completes(line: list[str], offered: list[str], tmp_path: Path) -> None:
     script = completion.script("bash", cli.parser(*COMMANDS))
     words = " ".join(f"'{word}'" for word in line)
-    text = f"{script}\nCOMP_WORDS=({words}); COMP_CWORD={len(line) - 1}; _planner; printf '%s\\n' \"${{COMPREPLY[@]}}\""
+    at = f"COMP_WORDS=({words}); COMP_CWORD={len(line) - 1}"
+    text = f"{script}\n{at}; _planner; printf '%s\\n' \"${{COMPREPLY[@]}}\""
     done = subprocess.run(["bash", "-c", text], capture_output=True, text=True, cwd=tmp_path)
     assert done.stdout.split()[: len(offered)] == offered

@@ -1,7 +1,8 @@
 """What a reader sees: the printed form against golden files, hostile names, widths, words that blame nobody.
 
 The expected order and words are those of the project's own contract (sections 2 and 3) and of its list
-of users' needs; the Markdown escapes follow the CommonMark specification 0.31 (section 2.4, backslash escapes).
+of users' needs; the Markdown escapes follow the CommonMark specification 0.31 (section 2.4,
+backslash escapes).
 """
 
 from __future__ import annotations
@@ -25,7 +26,8 @@ VERSIONS = "planner 0.0, catalogue of the test"
 BANNED = (
     "wrong|violat\\w*|error\\w*|illegal\\w*|fail\\w*|fault\\w*|mistake\\w*|incorrect\\w*|"
     "bad|blame\\w*|careless\\w*|guilty|"
-    "offen[cd]\\w*|non-?complian\\w*|negligen\\w*|stupid\\w*|should have|ignor\\w*|poor practice|you must|sloppy|sinful"
+    "offen[cd]\\w*|non-?complian\\w*|negligen\\w*|stupid\\w*|should have|ignor\\w*|"
+    "poor practice|you must|sloppy|sinful"
 )
 
 
@@ -124,9 +126,7 @@ def test_json_of_texts_that_utf8_cannot_carry() -> None:
 def test_the_first_line_is_the_verdict_and_the_second_the_change() -> None:
     lines = show(reports.flawed(), 200).splitlines()
     assert lines[0].startswith("Not sound as it stands: 2 breaches of labels or published limits")
-    assert lines[1].startswith(
-        "First change, passes 1 and 2 (2 July, R1; 16 July, R3): Put a pass of another working"
-    )
+    assert lines[1].startswith("First change, passes 1 and 2 (2 July, R1; 16 July, R3): Put a pass of another working")
     assert show(reports.clean()).startswith("Sound: nothing checked stands against it.")
 
 
@@ -156,10 +156,7 @@ def test_accepted_departures_do_not_lead() -> None:
 )
 def test_verdicts_in_words(severities: tuple[str, ...], said: str) -> None:
     worst = {"breach": "breaches", "caution": "cautions", "advice": "clean"}[severities[0]]
-    picked = [
-        next(one for one in reports.FINDINGS if one.severity == name and not one.accepted)
-        for name in severities
-    ]
+    picked = [next(one for one in reports.FINDINGS if one.severity == name and not one.accepted) for name in severities]
     assert words.verdict(reports.flawed(findings=tuple(picked), verdict=worst)) == said
 
 
@@ -220,9 +217,7 @@ def test_hostile_names_in_markdown() -> None:
     assert len(re.findall(r"(?<!\\)\|", rows[0])) == 6
 
 
-def test_colour_keeps_bracketed_names(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_colour_keeps_bracketed_names(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     monkeypatch.setenv("FORCE_COLOR", "1")
     monkeypatch.delenv("NO_COLOR", raising=False)
     monkeypatch.setenv("TERM", "xterm-256color")

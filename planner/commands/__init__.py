@@ -25,9 +25,7 @@ _ALL: tuple[tuple[str, str], ...] = (
     ("completion", "shell completion for bash, zsh or fish"),
 )
 
-COMMANDS: dict[str, str] = {
-    name: summary for name, summary in _ALL if (Path(__file__).parent / f"{name}.py").exists()
-}
+COMMANDS: dict[str, str] = {name: summary for name, summary in _ALL if (Path(__file__).parent / f"{name}.py").exists()}
 
 
 def module(name: str) -> ModuleType:

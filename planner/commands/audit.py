@@ -33,15 +33,9 @@ def add(subparsers: Any) -> None:
         "Audit one or more programmes. The answer begins with the verdict and the one change\n"
         "that would help most. With several programmes: a line each, then those that are not clean.",
     )
-    parser.add_argument(
-        "programme", nargs="+", metavar="PROGRAMME", help="programme document (YAML, CSV), - for stdin"
-    )
-    parser.add_argument(
-        "--field", metavar="FILE", help="field document, where the programme names none (CSV)"
-    )
-    parser.add_argument(
-        "--products", metavar="FILE", action="append", help="product list; may be given again"
-    )
+    parser.add_argument("programme", nargs="+", metavar="PROGRAMME", help="programme document (YAML, CSV), - for stdin")
+    parser.add_argument("--field", metavar="FILE", help="field document, where the programme names none (CSV)")
+    parser.add_argument("--products", metavar="FILE", action="append", help="product list; may be given again")
     parser.add_argument(
         "--engine",
         choices=("auto", "durable-rules", "interpreter"),
@@ -79,9 +73,7 @@ def load(args: argparse.Namespace, catalogue: Catalogue) -> list[Programme]:
     for name in args.programme:
         try:
             products = tuple(args.products) if args.products else None
-            programmes.append(
-                common.call(load_programme, name, catalogue, field=args.field, products=products)
-            )
+            programmes.append(common.call(load_programme, name, catalogue, field=args.field, products=products))
         except InputError as error:
             errors.append(error)
         except UnknownName as error:
@@ -92,9 +84,7 @@ def load(args: argparse.Namespace, catalogue: Catalogue) -> list[Programme]:
     return programmes
 
 
-def judge(
-    programme: Programme, catalogue: Catalogue, args: argparse.Namespace, chosen: common.Settings
-) -> AuditReport:
+def judge(programme: Programme, catalogue: Catalogue, args: argparse.Namespace, chosen: common.Settings) -> AuditReport:
     """One report."""
     from planner.audit import audit
 
@@ -113,9 +103,7 @@ def tell_notices(reports: list[AuditReport]) -> None:
             exits.say(f"{file}: notice: {notice}")
 
 
-def render(
-    reports: list[AuditReport], args: argparse.Namespace, chosen: common.Settings, catalogue: Catalogue
-) -> Any:
+def render(reports: list[AuditReport], args: argparse.Namespace, chosen: common.Settings, catalogue: Catalogue) -> Any:
     """The answer in the form asked for."""
     sources = cited(reports, catalogue)
     if chosen.format == "json":

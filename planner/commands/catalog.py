@@ -35,9 +35,7 @@ def add(subparsers: Any) -> None:
     listing = parts.add_parser("list", help="entries of one kind")
     listing.add_argument("kind", nargs="?", choices=KINDS, metavar="KIND", help=", ".join(KINDS))
     listing.add_argument("--crop", metavar="CROP", help="only this crop")
-    listing.add_argument(
-        "--scheme", choices=("FRAC", "IRAC", "HRAC"), help="only this scheme (groups, actives)"
-    )
+    listing.add_argument("--scheme", choices=("FRAC", "IRAC", "HRAC"), help="only this scheme (groups, actives)")
     common.add_common(listing, ("text", "json"))
     show = parts.add_parser("show", help="one entry in full, as 'planner explain' does")
     show.add_argument("what", nargs="+", metavar="NAME")
@@ -80,16 +78,13 @@ def _list(args: argparse.Namespace, chosen: common.Settings) -> int:
     return exits.DONE
 
 
-def _rows(
-    kind: str, catalogue: Catalogue, args: argparse.Namespace
-) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+def _rows(kind: str, catalogue: Catalogue, args: argparse.Namespace) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
     crops = [catalogue.crop(args.crop)] if args.crop else list(catalogue.crops.values())
     ids = {crop.id for crop in crops}
     schemes = [args.scheme] if args.scheme else ["FRAC", "IRAC", "HRAC"]
     if kind == "crops":
         return ("id", "name", "class", "targets", "scale"), [
-            (crop.id, crop.name, crop.crop_class, str(len(catalogue.targets(crop.id))), crop.scale)
-            for crop in crops
+            (crop.id, crop.name, crop.crop_class, str(len(catalogue.targets(crop.id))), crop.scale) for crop in crops
         ]
     if kind == "targets":
         return ("crop", "id", "window", "style", "pathogen"), [
@@ -111,9 +106,7 @@ def _rows(
         ]
     if kind == "stages":
         return ("crop", "code", "bbch", "name"), [
-            (crop.id, one.code, str(one.bbch), one.name or one.look_for)
-            for crop in crops
-            for one in crop.stages
+            (crop.id, one.code, str(one.bbch), one.name or one.look_for) for crop in crops for one in crop.stages
         ]
     if kind == "limits":
         return ("id", "kind", "crops", "where", "date", "grade"), [

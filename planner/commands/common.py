@@ -54,24 +54,16 @@ def add_common(
 ) -> None:
     """Options that mean the same for every command. ``formats``: what it can write, the first by default."""
     group = parser.add_argument_group("answer")
-    group.add_argument(
-        "--format", choices=tuple(formats), metavar="|".join(formats), help="form of the answer"
-    )
+    group.add_argument("--format", choices=tuple(formats), metavar="|".join(formats), help="form of the answer")
     group.add_argument("-o", "--output", metavar="FILE", help="write the answer to FILE, whole or not at all")
     group.add_argument("--units", choices=UNITS, metavar="metric|us", help="units of the answer")
     group.add_argument("--no-color", action="store_true", help="no colour (NO_COLOR does the same)")
     if explain:
-        group.add_argument(
-            "--explain", action="store_true", help="the adviser's depth: evidence, caps, sources"
-        )
+        group.add_argument("--explain", action="store_true", help="the adviser's depth: evidence, caps, sources")
     if strict:
-        group.add_argument(
-            "--strict", action="store_true", help="exit 1 also when a point could not be assessed"
-        )
+        group.add_argument("--strict", action="store_true", help="exit 1 also when a point could not be assessed")
     data = parser.add_argument_group("data")
-    data.add_argument(
-        "--catalog", metavar="DIR", action="append", help="lay your own catalogue folder over ours"
-    )
+    data.add_argument("--catalog", metavar="DIR", action="append", help="lay your own catalogue folder over ours")
     data.add_argument("--rules", metavar="DIR", action="append", help="lay your own rules folder over ours")
     data.add_argument("--debug", action="store_true", help=argparse.SUPPRESS)
     parser.set_defaults(_formats=tuple(formats))
@@ -96,9 +88,7 @@ def settings(args: argparse.Namespace) -> Settings:
 
 def read_settings(start: Path) -> Settings:
     """The settings of the nearest ``planner.yaml`` from ``start`` upwards; its folders are relative to it."""
-    path = next(
-        (one / SETTINGS_FILE for one in (start, *start.parents) if (one / SETTINGS_FILE).is_file()), None
-    )
+    path = next((one / SETTINGS_FILE for one in (start, *start.parents) if (one / SETTINGS_FILE).is_file()), None)
     if path is None:
         return Settings()
     from planner import yamlio
@@ -106,9 +96,7 @@ def read_settings(start: Path) -> Settings:
     document = yamlio.read(path)
     data = {} if document.data is None else document.data
     if not isinstance(data, dict):
-        raise InputError(
-            Place(file=str(path), line=1), "settings are keys with values", f"write {', '.join(_KEYS)}"
-        )
+        raise InputError(Place(file=str(path), line=1), "settings are keys with values", f"write {', '.join(_KEYS)}")
     values: dict[str, Any] = {}
     for key, value in data.items():
         place = document.place((key,))
@@ -197,9 +185,7 @@ def check_stdin(names: Sequence[str]) -> None:
         from planner.render import console
 
         if console.is_terminal(sys.stdin):
-            raise InputError(
-                "-", "nothing is piped to standard input", "write 'planner audit - < programme.yaml'"
-            )
+            raise InputError("-", "nothing is piped to standard input", "write 'planner audit - < programme.yaml'")
 
 
 def call(function: Callable[..., Any], *args: Any, **options: Any) -> Any:

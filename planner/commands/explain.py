@@ -30,9 +30,7 @@ def add(subparsers: Any) -> None:
         subparsers, "explain", _EXAMPLES, "Explain a rule, a group, an active, a target or a growth stage."
     )
     parser.add_argument("what", nargs="+", metavar="WHAT", help="code or name")
-    parser.add_argument(
-        "--crop", metavar="CROP", help="crop of a target or stage; without it, every crop that has it"
-    )
+    parser.add_argument("--crop", metavar="CROP", help="crop of a target or stage; without it, every crop that has it")
     common.add_common(parser, ("text", "json"))
 
 
@@ -66,9 +64,7 @@ def run(args: argparse.Namespace) -> int:
     return exits.DONE
 
 
-def look_up(
-    name: str, crop: str | None, catalogue: Catalogue, chosen: common.Settings
-) -> list[tuple[Any, ...]]:
+def look_up(name: str, crop: str | None, catalogue: Catalogue, chosen: common.Settings) -> list[tuple[Any, ...]]:
     """Kind and entry of everything called ``name``; rules, groups and actives end the search."""
     from planner import rulebook
 

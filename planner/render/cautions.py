@@ -46,6 +46,4 @@ def _read() -> _File:
     try:
         return msgspec.convert(yamlio.read(path).data, _File)
     except msgspec.ValidationError as error:
-        raise RulebookError(
-            str(path), f"not a list of cautions: {error}", "see the head of the file"
-        ) from None
+        raise RulebookError(str(path), f"not a list of cautions: {error}", "see the head of the file") from None

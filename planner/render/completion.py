@@ -109,9 +109,7 @@ def _zsh(found: list[Entry]) -> str:
                 if option.takes:
                     value = f":value:({' '.join(option.choices)})" if option.choices else ":file:_files"
                 specs.append(f"'{name}[{_quoted(option.help)}]{value}'")
-        below = {
-            other.path[-1]: other.help for other in found if other.path[:-1] == entry.path and other.path
-        }
+        below = {other.path[-1]: other.help for other in found if other.path[:-1] == entry.path and other.path}
         if entry.words:
             words = " ".join(f"'{word}:{_quoted(below.get(word, ''))}'" for word in entry.words)
             cases.append(f"    '{' '.join(entry.path)}') words=({words}); options=({' '.join(specs)}) ;;")
@@ -151,25 +149,15 @@ _planner "$@"
 def _fish(found: list[Entry]) -> str:
     lines = ["# fish completion of planner; written by `planner completion fish`"]
     for entry in found:
-        below = {
-            other.path[-1]: other.help for other in found if other.path and other.path[:-1] == entry.path
-        }
+        below = {other.path[-1]: other.help for other in found if other.path and other.path[:-1] == entry.path}
         seen = [f"__fish_seen_subcommand_from {word}" for word in entry.path]
         mine = "; and ".join(seen) or "__fish_use_subcommand"
         for word in entry.words:
-            once = (
-                mine
-                if not entry.path
-                else f"{mine}; and not __fish_seen_subcommand_from {' '.join(entry.words)}"
-            )
+            once = mine if not entry.path else f"{mine}; and not __fish_seen_subcommand_from {' '.join(entry.words)}"
             help_text = _quoted(below.get(word, ""))
             lines.append(f"complete -c planner -n '{once}' -a '{word}' -d '{help_text}'")
         for option in entry.options:
-            spelled = " ".join(
-                f"-l {name[2:]}" if name.startswith("--") else f"-s {name[1:]}" for name in option.names
-            )
-            value = (
-                f" -x -a '{' '.join(option.choices)}'" if option.choices else " -r" if option.takes else ""
-            )
+            spelled = " ".join(f"-l {name[2:]}" if name.startswith("--") else f"-s {name[1:]}" for name in option.names)
+            value = f" -x -a '{' '.join(option.choices)}'" if option.choices else " -r" if option.takes else ""
             lines.append(f"complete -c planner -n '{mine}' {spelled}{value} -d '{_quoted(option.help)}'")
     return "\n".join(lines) + "\n"

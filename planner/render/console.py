@@ -50,9 +50,7 @@ def plain(answer: Answer) -> str:
     return whole if whole.endswith("\n") else whole + "\n"
 
 
-def deliver(
-    answer: Answer, *, output: str | None = None, no_color: bool = False, inputs: Sequence[str] = ()
-) -> None:
+def deliver(answer: Answer, *, output: str | None = None, no_color: bool = False, inputs: Sequence[str] = ()) -> None:
     """Write to ``output`` (complete, then renamed) or to standard output.
 
     Raises:
@@ -69,9 +67,7 @@ def deliver(
         return
     from rich.console import Console
 
-    console = Console(
-        file=stream, force_terminal=True, highlight=False, markup=False, emoji=False, width=10_000
-    )
+    console = Console(file=stream, force_terminal=True, highlight=False, markup=False, emoji=False, width=10_000)
     for line in answer:
         console.print(line, soft_wrap=True)
 
@@ -88,9 +84,7 @@ def save(content: bytes, output: str, *, inputs: Sequence[str] = ()) -> None:
     for name in inputs:
         with contextlib.suppress(OSError):
             if name != "-" and target.exists() and target.samefile(name):
-                raise InputError(
-                    output, "the output would replace an input", "choose another name for --output"
-                )
+                raise InputError(output, "the output would replace an input", "choose another name for --output")
     if target.is_dir():
         raise InputError(output, "is a folder", "name a file for --output")
     draft = ""
@@ -106,9 +100,7 @@ def save(content: bytes, output: str, *, inputs: Sequence[str] = ()) -> None:
             with contextlib.suppress(OSError):
                 os.unlink(draft)
         reason = (error.strerror or "cannot be written").lower()
-        raise InputError(
-            output, f"cannot be written: {reason}", "choose another place for --output"
-        ) from None
+        raise InputError(output, f"cannot be written: {reason}", "choose another place for --output") from None
     except BaseException:
         if draft:
             with contextlib.suppress(OSError):

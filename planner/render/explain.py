@@ -48,9 +48,7 @@ def rule(paper: Paper, one: Rule, examples: Sequence[Example], catalogue: Catalo
         said = known.words if known else source.key
         paper.field("source", f"{said}{', ' + source.where if source.where else ''}", indent=2)
     if not one.sources:
-        paper.field(
-            "source", "the facts a finding names: labels, published rows, ratings or reports", indent=2
-        )
+        paper.field("source", "the facts a finding names: labels, published rows, ratings or reports", indent=2)
     if one.status != "stable":
         paper.field("status", f"{one.status} since {one.since}", indent=2)
     if examples:
@@ -79,9 +77,7 @@ def group(paper: Paper, one: Group, catalogue: Catalogue) -> None:
         if other != one.key
     ]
     for said in joined:
-        paper.field(
-            "falls with", f"if one stops working, the other goes with it (cross-resistance): {said}", indent=2
-        )
+        paper.field("falls with", f"if one stops working, the other goes with it (cross-resistance): {said}", indent=2)
     if catalogue.partly_joined(one.key):
         paper.field("inside", "its actives are only partly cross-resistant", indent=2)
     for row in catalogue.statements.exceptions:
@@ -91,8 +87,7 @@ def group(paper: Paper, one: Group, catalogue: Catalogue) -> None:
     members = [active for active in catalogue.of_scheme(one.scheme).values() if one.key in active.groups]
     paper.heading(words.count(len(members), "active"))
     rows: list[list[Part]] = [
-        [active.name, active.chemical_group or "-", active.mobility or "-", active.backing.words]
-        for active in members
+        [active.name, active.chemical_group or "-", active.mobility or "-", active.backing.words] for active in members
     ]
     paper.table(("active", "family", "movement", "grade"), rows)
     if one.scheme == "FRAC":
@@ -124,9 +119,7 @@ def active(paper: Paper, one: Active, catalogue: Catalogue) -> None:
     for row in catalogue.protection:
         if code in row.codes:
             crops = words.joined(row.crops)
-            paper.field(
-                "protects", f"{words.number(row.least)} to {words.number(row.most)} days on {crops}", indent=2
-            )
+            paper.field("protects", f"{words.number(row.least)} to {words.number(row.most)} days on {crops}", indent=2)
     ratings = [
         rating
         for crop in catalogue.crops
@@ -136,9 +129,7 @@ def active(paper: Paper, one: Active, catalogue: Catalogue) -> None:
     ]
     paper.heading(f"{words.count(len(ratings), 'rating')} by disease")
     _ratings(paper, ratings)
-    _limits(
-        paper, [row for row in catalogue.limits if one.name in row.actives or code in row.codes], catalogue
-    )
+    _limits(paper, [row for row in catalogue.limits if one.name in row.actives or code in row.codes], catalogue)
 
 
 def _ratings(paper: Paper, ratings: Iterable[Rating], *, of_target: bool = False) -> None:
@@ -167,9 +158,7 @@ def _limits(paper: Paper, rows: Sequence[Limit], catalogue: Catalogue) -> None:
     for row in rows:
         place = words.joined(row.countries) or "worldwide"
         year = f", {row.date}" if row.date else ""
-        paper.line(
-            (f"{row.kind} ", "quiet"), f"{row.text} ({place}{year}; {row.backing.words})", indent=2, hang=4
-        )
+        paper.line((f"{row.kind} ", "quiet"), f"{row.text} ({place}{year}; {row.backing.words})", indent=2, hang=4)
 
 
 def target(paper: Paper, one: Target, catalogue: Catalogue) -> None:
@@ -186,11 +175,7 @@ def target(paper: Paper, one: Target, catalogue: Catalogue) -> None:
         stages = words.joined((_stage(one.crop, code, catalogue) for code in one.best_timing), "or")
         paper.field("timing", f"best at {stages} ({one.timing_backing.words})", indent=2)
     if one.timing_style:
-        style = (
-            "needs cover all through"
-            if one.timing_style == "continuous"
-            else "one or two passes at these stages"
-        )
+        style = "needs cover all through" if one.timing_style == "continuous" else "one or two passes at these stages"
         paper.field("cover", style, indent=2)
     if one.foliar_treatment is False:
         paper.field("note", "no foliar treatment is listed for it", indent=2)
@@ -207,9 +192,7 @@ def target(paper: Paper, one: Target, catalogue: Catalogue) -> None:
         if said:
             paper.field(name, said, indent=2)
     sources = dict.fromkeys(
-        cited
-        for found in (one.window_backing, one.timing_backing, one.risk_backing)
-        for cited in catalogue.cite(found)
+        cited for found in (one.window_backing, one.timing_backing, one.risk_backing) for cited in catalogue.cite(found)
     )
     for cited in sources:
         paper.field("source", cited, indent=2)
@@ -277,9 +260,7 @@ def stage(paper: Paper, one: Stage, crop: Crop, catalogue: Catalogue) -> None:
             said = f"{interval.first} to {interval.last}: {words.number(interval.average)} days{span}"
             paper.field("days", f"{said} ({interval.backing.words})", indent=2)
     opened = [
-        target.name
-        for target in catalogue.targets(crop.id).values()
-        if _open(target, one.bbch, crop.id, catalogue)
+        target.name for target in catalogue.targets(crop.id).values() if _open(target, one.bbch, crop.id, catalogue)
     ]
     if opened:
         paper.field("open to", words.joined(opened), indent=2)

@@ -11,9 +11,7 @@ from planner import __version__
 from planner.model import AuditReport, Finding
 
 
-def audit(
-    reports: Sequence[AuditReport], *, catalogue_date: str = "", sources: Mapping[str, str] | None = None
-) -> str:
+def audit(reports: Sequence[AuditReport], *, catalogue_date: str = "", sources: Mapping[str, str] | None = None) -> str:
     """One report, or ``{"programmes": [...]}`` for several in the order given."""
     documents = [document(report, catalogue_date=catalogue_date, sources=sources or {}) for report in reports]
     return dump(documents[0] if len(documents) == 1 else {"programmes": documents})
@@ -31,8 +29,7 @@ def document(
         "verdict": report.verdict,
         "findings": [finding(one) for one in report.findings],
         "not_assessed": [
-            {"rule": one.rule, "passes": list(one.passes), "reason": one.reason}
-            for one in report.not_assessed
+            {"rule": one.rule, "passes": list(one.passes), "reason": one.reason} for one in report.not_assessed
         ],
         "cover": list(report.cover),
         "selection": list(report.selection),

@@ -26,9 +26,7 @@ def rules(found: Sequence[Rule], kinds: Sequence[LimitKind], width: int, *, whol
             paper.heading(family)
         severities = words.joined(dict.fromkeys(case.severity for case in rule.cases), "or")
         status = "" if rule.status == "stable" else f", {rule.status}"
-        paper.line(
-            (f"{rule.code} {rule.name}", "head"), (f"  {severities}{status}", "quiet"), indent=2, hang=8
-        )
+        paper.line((f"{rule.code} {rule.name}", "head"), (f"  {severities}{status}", "quiet"), indent=2, hang=8)
         paper.line(rule.words(rule.title).strip(), indent=8)
         fed = [kind.kind for kind in kinds if rule.code in (*kind.rules, *kind.fact_for)]
         if fed:
@@ -43,9 +41,7 @@ def rules(found: Sequence[Rule], kinds: Sequence[LimitKind], width: int, *, whol
     return paper.lines
 
 
-def rules_checked(
-    found: Sequence[Rule], examples: Sequence[Example], problems: int, width: int
-) -> list[Text]:
+def rules_checked(found: Sequence[Rule], examples: Sequence[Example], problems: int, width: int) -> list[Text]:
     """One line of counts."""
     paper = Paper(width)
     kinds = Counter(example.kind for example in examples)

@@ -74,16 +74,10 @@ def _one(report: AuditReport, units: str, versions: str, sources: Mapping[str, s
     if notices:
         lines += ["## Notices", "", *(f"- {escape(notice)}" for notice in notices), ""]
     lines += ["## Before anything is sprayed", ""]
-    lines += [
-        f"- **{escape(one.title)}**: {escape(one.text)} ({escape(one.source)})" for one in cautions.load()
-    ]
+    lines += [f"- **{escape(one.title)}**: {escape(one.text)} ({escape(one.source)})" for one in cautions.load()]
     if any(product.demo for product in report.programme.products):
-        lines.append(
-            "- **invented products**: the product list is a demo and stands for nothing that is sold"
-        )
-    foot = (
-        f"{versions or text.version_words()}; {words.count(report.rules_run, 'rule')} run by {report.engine}"
-    )
+        lines.append("- **invented products**: the product list is a demo and stands for nothing that is sold")
+    foot = f"{versions or text.version_words()}; {words.count(report.rules_run, 'rule')} run by {report.engine}"
     check = f"; input checksum {report.programme.checksum}" if report.programme.checksum else ""
     lines += ["", escape(foot + check), ""]
     return "\n".join(lines)

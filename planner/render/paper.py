@@ -106,18 +106,14 @@ class Paper:
         """Columns as wide as their widest cell; the last one folds, none is cut."""
         cells = [[text(cell) for cell in row] for row in rows]
         columns = len(header)
-        widths = [
-            max([cell_len(header[at])] + [cell_len(row[at].plain) for row in cells]) for at in range(columns)
-        ]
+        widths = [max([cell_len(header[at])] + [cell_len(row[at].plain) for row in cells]) for at in range(columns)]
         start = indent + sum(widths[:-1]) + 2 * (columns - 1)
         if any(header):
             self._row([text((name, "quiet")) for name in header], widths, right, indent, start)
         for row in cells:
             self._row(row, widths, right, indent, start)
 
-    def _row(
-        self, row: Sequence[Text], widths: Sequence[int], right: Sequence[int], indent: int, start: int
-    ) -> None:
+    def _row(self, row: Sequence[Text], widths: Sequence[int], right: Sequence[int], indent: int, start: int) -> None:
         line = text(" " * indent)
         for at, cell in enumerate(row[:-1]):
             gap = " " * (widths[at] - cell_len(cell.plain))

@@ -164,9 +164,7 @@ def _months(strip: Strip, scale: int, columns: int) -> list[str]:
         marks.append(Mark(day=day.toordinal(), text=words.day(day)))
     kept = [marks[0]]
     for mark in marks[1:]:
-        if (mark.day - kept[-1].day) // scale > len(kept[-1].text) and (
-            mark.day - strip.first
-        ) // scale < columns:
+        if (mark.day - kept[-1].day) // scale > len(kept[-1].text) and (mark.day - strip.first) // scale < columns:
             kept.append(mark)
     return _place(kept, strip.first, scale)
 

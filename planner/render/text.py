@@ -194,9 +194,7 @@ def _short(why: str) -> str:
 def _not_assessed(entries: Sequence[NotAssessed], paper: Paper) -> None:
     if not entries:
         return
-    paper.heading(
-        f"not assessed: {words.count(len(entries), 'point')} (supply the fact named and it is judged)"
-    )
+    paper.heading(f"not assessed: {words.count(len(entries), 'point')} (supply the fact named and it is judged)")
     grouped: dict[str, list[NotAssessed]] = {}
     for entry in entries:
         grouped.setdefault(entry.reason, []).append(entry)
@@ -217,9 +215,7 @@ def _totals(totals: Mapping[str, Any], paper: Paper, units: str) -> None:
         for name, entry in actives.items():
             dose = entry.get("g_per_ha")
             shown = words.amount(dose, "dose", units) if dose is not None else "not known"
-            rows.append(
-                [shown, words.count(len(entry.get("passes", ())), "pass", "passes"), words.safe(name)]
-            )
+            rows.append([shown, words.count(len(entry.get("passes", ())), "pass", "passes"), words.safe(name)])
         paper.table(("active", "", ""), rows, right=(0, 1))
     if groups:
         rows = []
