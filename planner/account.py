@@ -24,7 +24,7 @@ from planner.model import (
     Product,
     Programme,
     Protection,
-    RatingClass,
+    Rating,
     Report,
     Severity,
     TankItem,
@@ -34,7 +34,8 @@ from planner.model import (
 from planner.season import PassTime, Season, Window
 
 if TYPE_CHECKING:
-    from planner.catalogue import Catalogue
+    from planner.catalogue import Catalogue, Purpose
+    from planner.published import Published
 
 RANK: dict[str, int] = {name: at for at, name in enumerate(CLASSES, start=1)}  # poor 1 ... excellent 5
 GOOD, FAIR, POOR = RANK["good"], RANK["fair"], RANK["poor"]
@@ -137,11 +138,10 @@ class Use:
     label: CropLabel | None
     dose: float | None  # g/ha
     fraction: float | None  # of the product's full label rate
+    code: str = ""  # the group's code without its scheme
 
-    @property
-    def code(self) -> str:
-        """The group's code without its scheme."""
-        return self.group.partition(" ")[2]
+    def __post_init__(self) -> None:
+        self.code = self.group.partition(" ")[2]
 
     @property
     def shown(self) -> str:
@@ -158,11 +158,10 @@ class PassState:
     time: PassTime
     uses: list[Use]
     by_group: dict[str, list[Use]]
+    codes: frozenset[str] = frozenset()  # of all fungicide groups in the tank
 
-    @property
-    def codes(self) -> frozenset[str]:
-        """Codes of all fungicide groups in the tank."""
-        return frozenset(use.code for use in self.uses)
+    def __post_init__(self) -> None:
+        self.codes = frozenset(use.code for use in self.uses)
 
 
 @dataclass(slots=True, eq=False)
@@ -213,6 +212,8 @@ class Account:
         self._works: dict[tuple[int, str], Truth] = {}
         self._meets: dict[tuple[int, str], Meets] = {}
         self._partners: dict[tuple[int, str, str], tuple[Truth, Cap]] = {}
+        self._working: dict[str, list[PassState]] = {}
+        self._serves: dict[int, bool] = {}
         self._days: dict[tuple[int, str], Protection | None] = {}
 
     # --- building ---------------------------------------------------------------------------------------------------
@@ -263,7 +264,7 @@ class Account:
         order = ("unknown", "low", "low-medium", "medium", "medium-high", "high")
         return max((use.active.risk for use in uses), key=lambda level: order.index(level) if level in order else 0)
 
-    def joined(self, one: str, other: str, purpose: str) -> bool:
+    def joined(self, one: str, other: str, purpose: Purpose) -> bool:
         """Whether two group keys count as one for mixing, succession or counting."""
         return one == other or self.catalogue.joined(one, other, purpose)
 
@@ -311,7 +312,7 @@ class Account:
         found = next((group for group in target.target.rated_groups if group.code == use.code), None)
         return None if found is None else RANK[found.rating]
 
-    def _row(self, target: TargetState, actives: tuple[str, ...]):  # type: ignore[no-untyped-def]
+    def _row(self, target: TargetState, actives: tuple[str, ...]) -> Rating | None:
         """The rating row for exactly these actives: own country, else the row that serves elsewhere."""
         elsewhere = None
         for row in self.catalogue.ratings(self.crop.id, target.id):
@@ -419,7 +420,10 @@ class Account:
         return None if unknown else False
 
     def _serves_no_target(self, use: Use) -> bool:
-        return not any(self.rated(use, target).rated_for for target in self.targets)
+        key = id(use)
+        if key not in self._serves:
+            self._serves[key] = not any(self.rated(use, target).rated_for for target in self.targets)
+        return self._serves[key]
 
     # --- windows, cover ---------------------------------------------------------------------------------------------
 
@@ -506,15 +510,15 @@ class Account:
         rated for none of the field's targets."""
         key = (state.number, target.id)
         if key not in self._works:
-            holds = any(
-                self.rated(use, target).rated_for or self._serves_no_target(use) for use in state.uses
-            )
+            holds = any(self.rated(use, target).rated_for or self._serves_no_target(use) for use in state.uses)
             self._works[key] = self.meets(state, target).value if holds else False
         return self._works[key]
 
     def working(self, target: TargetState) -> list[PassState]:
         """Foliar passes that work against a target, in order."""
-        return [state for state in self.passes if self.works(state, target)]
+        if target.id not in self._working:
+            self._working[target.id] = [state for state in self.passes if self.works(state, target)]
+        return self._working[target.id]
 
     def effective(self, state: PassState, target: TargetState) -> tuple[Truth, Cap]:
         """Whether a pass holds something effective on a target: any active alone, else the published mixture."""
@@ -584,7 +588,7 @@ class Account:
         return self.published.partners_named(group.partition(" ")[2], target)
 
     @cached_property
-    def published(self):  # type: ignore[no-untyped-def]
+    def published(self) -> Published:
         """The published limits as they hold for this field (see planner.published)."""
         from planner.published import Published
 

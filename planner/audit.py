@@ -61,7 +61,9 @@ def report(account: Account, book: Rulebook, *, backend: Backend = "auto") -> Au
     found, lacking = judge(book, derive(account), backend=backend)
     findings = tuple(_accepted(account.programme, finding) for finding in found)
     order = {rule.code: at for at, rule in enumerate(book.rules)}
-    not_assessed = sorted([*_whole_gaps(account), *lacking], key=lambda entry: (order.get(entry.rule[:5], 0), entry.passes))
+    not_assessed = sorted(
+        [*_whole_gaps(account), *lacking], key=lambda entry: (order.get(entry.rule[:5], 0), entry.passes)
+    )
     return AuditReport(
         programme=account.programme,
         verdict=verdict(findings),
@@ -103,12 +105,14 @@ def _whole_gaps(account: Account) -> Iterator[NotAssessed]:
         )
     numbers = tuple(state.number for state in account.passes)
     if not account.targets:
-        yield NotAssessed(rule=TARGET_RULES, passes=numbers, reason=f"{TARGETS}; the passes were judged by groups alone")
+        yield NotAssessed(
+            rule=TARGET_RULES, passes=numbers, reason=f"{TARGETS}; the passes were judged by groups alone"
+        )
     elif account.field.country is None:
         yield NotAssessed(
             rule="RES01",
             passes=numbers,
-            reason="give the field's country (and region), so that resistance reports and national limits can be looked up",
+            reason="give the field's country (and region): resistance reports and national limits hang on it",
         )
     yield from _undecided_rows(account)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from itertools import pairwise
 from typing import Any
 
 from planner.account import Account, PassState, TargetState
@@ -11,7 +12,7 @@ Span = tuple[int, int, str]  # first day, last day (ordinals, both covered), gro
 
 
 def spans(account: Account, target: TargetState) -> tuple[list[Span], list[tuple[int, int]]]:
-    """Stretches on which an effective use covers the target, and stretches on which only a use of unknown effect does."""
+    """Stretches that an effective use covers, and stretches that only a use of unknown effect may cover."""
     covered: list[Span] = []
     open_: list[tuple[int, int]] = []
     for state in account.passes:
@@ -54,7 +55,7 @@ def days_of(account: Account, target: TargetState) -> list[tuple[int, int, int |
                 edges.add(edge)
     marks = sorted(edges)
     runs: list[tuple[int, int, int | None]] = []
-    for start, stop in zip(marks, marks[1:], strict=False):
+    for start, stop in pairwise(marks):
         groups: list[str] = []
         for first, last, group in covered:
             if first <= start <= last and not any(account.joined(group, other, "mixing") for other in groups):
@@ -80,7 +81,9 @@ def rows(account: Account) -> tuple[dict[str, Any], ...]:
     found = []
     for target in account.targets:
         window = target.window
-        known = window is not None and window.first is not None and window.last is not None and not account.season.floating
+        known = (
+            window is not None and window.first is not None and window.last is not None and not account.season.floating
+        )
         row: dict[str, Any] = {
             "target": target.id,
             "name": target.name,
@@ -94,7 +97,8 @@ def rows(account: Account) -> tuple[dict[str, Any], ...]:
         }
         if known:
             row["days"] = [
-                {"from": _iso(first), "to": _iso(last), "modes": modes} for first, last, modes in days_of(account, target)
+                {"from": _iso(first), "to": _iso(last), "modes": modes}
+                for first, last, modes in days_of(account, target)
             ]
         found.append(row)
     return tuple(found)

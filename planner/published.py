@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 ALL_CODES, SINGLE_SITE = "all", "all_single_site"
 CLASS_CODES = (ALL_CODES, SINGLE_SITE, "high_risk_groups", "other_groups")
+TARGET_NEEDS = frozenset(("pathogen_risk", "pressure", "variety", "report"))  # needs that are told per target
 # kinds whose smaller number is the stricter one
 LOWER_IS_STRICTER = frozenset(
     ("max_applications", "max_consecutive", "max_share_of_total", "max_interval_days", "max_applications_per_active")
@@ -46,17 +47,31 @@ class Undecided:
     reason: str
 
 
+NOTHING: tuple[list[Chosen], list[Undecided]] = ([], [])
+_ROWS: dict[tuple[int, str, str | None, str | None], dict[str, list[tuple[Limit, bool]]]] = {}
+
+
+def _rows(account: Account) -> dict[str, list[tuple[Limit, bool]]]:
+    """The rows of a crop and place, read once per catalogue."""
+    field = account.field
+    key = (id(account.catalogue), account.crop.id, field.country, field.region)
+    if key not in _ROWS:
+        _ROWS[key] = account.catalogue.limits_for(account.crop.id, account.crop.crop_class, field.country, field.region)
+    return _ROWS[key]
+
+
 class Published:
     """All published rows for the crop and place of one account."""
 
     def __init__(self, account: Account) -> None:
         self.account = account
-        self.rows: dict[str, list[tuple[Limit, bool]]] = account.catalogue.limits_for(
-            account.crop.id, account.crop.crop_class, account.field.country, account.field.region
-        )
+        self.rows = _rows(account)
         self._codes: dict[tuple[str, str], bool] = {}
+        self._naming: dict[tuple[str, str], list[tuple[Limit, bool]]] = {}
         self._named: dict[tuple[str, str], frozenset[str]] = {}
         self._chosen: dict[tuple[str, str, str], tuple[list[Chosen], list[Undecided]]] = {}
+        self.codes = sorted({use.code for state in account.fungicide_states for use in state.uses})
+        self._subjects: list[TargetState | None] = [*account.targets] or [None]
         self._single_site = {
             use.code: account.at_risk([use]) for state in account.fungicide_states for use in state.uses
         }
@@ -66,6 +81,15 @@ class Published:
     def of_kind(self, kind: str) -> list[tuple[Limit, bool]]:
         """Rows of one kind for this crop and place; the flag marks a region that the field does not name."""
         return self.rows.get(kind, [])
+
+    def naming(self, kind: str, code: str) -> list[tuple[Limit, bool]]:
+        """Rows of one kind that speak of a code."""
+        key = (kind, code)
+        found = self._naming.get(key)
+        if found is None:
+            rows = self.rows.get(kind, ())
+            found = self._naming[key] = [entry for entry in rows if self.names_code(entry[0], code)]
+        return found
 
     def names_code(self, row: Limit, code: str) -> bool:
         """Whether a row speaks of a code, by name or by a class of codes."""
@@ -97,17 +121,20 @@ class Published:
 
     def choose(self, kind: str, code: str, target: TargetState | None) -> tuple[list[Chosen], list[Undecided]]:
         """Rows of a kind that decide for a code against a target: the winners of each count, and what stands beside."""
+        if not self.naming(kind, code):
+            return NOTHING
         key = (kind, code, target.id if target else "")
-        if key not in self._chosen:
-            self._chosen[key] = self._choose(kind, code, target)
-        return self._chosen[key]
+        found = self._chosen.get(key)
+        if found is None:
+            found = self._chosen[key] = self._choose(kind, code, target)
+        return found
 
     def _choose(self, kind: str, code: str, target: TargetState | None) -> tuple[list[Chosen], list[Undecided]]:
         undecided: list[Undecided] = []
         firm: dict[tuple[Any, ...], list[Limit]] = {}
         beside: list[Chosen] = []
-        for row, regional in self.of_kind(kind):
-            if not self.names_code(row, code) or not self.names_target(row, target):
+        for row, regional in self.naming(kind, code):
+            if not self.names_target(row, target):
                 continue
             holds, reason = self.holds(row, code, target)
             if holds is None:
@@ -130,7 +157,9 @@ class Published:
         place = 0 if region is not None and region in row.countries else 1 if row.countries else 2
         crop = self.account.crop
         named = 0 if crop.id in row.crops else 1 if crop.crop_class in row.crops else 2
-        conditional = bool(row.needs or row.uses or row.target_passes or row.group_passes or row.stages or row.last_pass)
+        conditional = bool(
+            row.needs or row.uses or row.target_passes or row.group_passes or row.stages or row.last_pass
+        )
         stricter = float(row.value) if row.kind in LOWER_IS_STRICTER and isinstance(row.value, (int, float)) else 0.0
         return (
             place,
@@ -157,7 +186,9 @@ class Published:
                 )
             )
         if regional:
-            caps.append(Cap("breach", "", 1, f"the advice is for {', '.join(row.countries)}; the field names no region"))
+            caps.append(
+                Cap("breach", "", 1, f"the advice is for {', '.join(row.countries)}; the field names no region")
+            )
         return tightest(caps)
 
     # --- conditions -------------------------------------------------------------------------------------------------
@@ -286,26 +317,27 @@ class Published:
 
     def deciding(self, kind: str) -> Iterator[tuple[str, TargetState | None, Chosen]]:
         """Every (code, target, row) of a kind that decides in this programme; a row without targets comes once."""
-        codes = sorted({use.code for state in self.account.fungicide_states for use in state.uses})
+        if kind not in self.rows:
+            return
         seen: set[tuple[str, str, str]] = set()
-        for code in codes:
-            for target in [*self.account.targets, None] if not self.account.targets else self.account.targets:
-                chosen, _ = self.choose(kind, code, target)
-                for entry in chosen:
-                    per_target = bool(entry.row.targets) or bool(
-                        {"pathogen_risk", "pressure", "variety", "report"} & set(entry.row.needs)
-                    )
-                    key = (entry.row.id, code if entry.row.counted != "together" else "", target.id if target and per_target else "")
+        for code in self.codes:
+            for target in self._subjects:
+                for entry in self.choose(kind, code, target)[0]:
+                    row = entry.row
+                    per_target = bool(row.targets) or not TARGET_NEEDS.isdisjoint(row.needs)
+                    subject = target if per_target else None
+                    key = (row.id, "" if row.counted == "together" else code, subject.id if subject else "")
                     if key not in seen:
                         seen.add(key)
-                        yield code, target if per_target else None, entry
+                        yield code, subject, entry
 
     def undecided(self, kind: str) -> Iterator[tuple[str, Undecided]]:
         """Rows of a kind that cannot be decided, by code, each once."""
-        codes = sorted({use.code for state in self.account.fungicide_states for use in state.uses})
+        if kind not in self.rows:
+            return
         seen: set[tuple[str, str]] = set()
-        for code in codes:
-            for target in self.account.targets or [None]:  # type: ignore[list-item]
+        for code in self.codes:
+            for target in self._subjects:
                 for entry in self.choose(kind, code, target)[1]:
                     if (entry.row.id, entry.reason) not in seen:
                         seen.add((entry.row.id, entry.reason))

@@ -1,12 +1,13 @@
 """Dates and stages of one field in one season: when each stage falls, where each pass and each target's window lies.
 
-A day is an ordinal (``date.toordinal``). Where a field gives no date at all, the calendar floats: the first stage that a
-pass names is put on an arbitrary day, days *between* passes are then estimates and no date is ever shown.
+A day is an ordinal (``date.toordinal``). Where a field gives no date at all, the calendar floats: the first stage that
+a pass names is put on an arbitrary day, days *between* passes are then estimates and no date is ever shown.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections.abc import Hashable
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
@@ -28,6 +29,37 @@ def scale_of(catalogue: Catalogue, crop: Crop) -> StageScale:
         stages = {stage.code: stage.bbch for stage in crop.stages}
         _SCALES[key] = Phenology(catalogue.phenology).scale(crop.id, stages)
     return _SCALES[key]
+
+
+_DATES: dict[tuple[Hashable, ...], dict[str, StageDate]] = {}
+_KEPT = 512  # calendars; a district audit meets the same field again and again
+
+
+def _dates(catalogue: Catalogue, crop: Crop, field: Field, anchors: dict[str, Day]) -> dict[str, StageDate]:
+    """Stage dates of a field; remembered, since many programmes are judged for one field."""
+    given = {catalogue_code(catalogue, crop.id, code): day for code, day in anchors.items()}
+    key = (
+        id(catalogue),
+        crop.id,
+        tuple(given.items()),
+        field.latitude,
+        field.maturity_group,
+        field.type,
+        field.temperatures,
+    )
+    found = _DATES.get(key)
+    if found is None:
+        if len(_DATES) >= _KEPT:
+            _DATES.clear()
+        found = _DATES[key] = estimate_stages(
+            scale_of(catalogue, crop),
+            given,
+            temperatures={day: (low, high) for day, low, high in field.temperatures} or None,
+            latitude=field.latitude,
+            maturity_group=field.maturity_group,
+            kind=field.type or None,
+        )
+    return found
 
 
 FLOATING_DAY = date(2001, 6, 1)  # any day will do: only differences are used
@@ -73,18 +105,7 @@ class Season:
             if stage is not None:
                 anchors = {stage: FLOATING_DAY}
         self.anchors = anchors
-        self.stages: dict[str, StageDate] = (
-            estimate_stages(
-                scale_of(catalogue, crop),
-                {catalogue_code(catalogue, crop.id, code): day for code, day in anchors.items()},
-                temperatures={day: (low, high) for day, low, high in field.temperatures} or None,
-                latitude=field.latitude,
-                maturity_group=field.maturity_group,
-                kind=field.type or None,
-            )
-            if anchors
-            else {}
-        )
+        self.stages: dict[str, StageDate] = _dates(catalogue, crop, field, anchors) if anchors else {}
         ordered = sorted(
             (entry.bbch, entry.date.toordinal(), entry.estimated)
             for code, entry in self.stages.items()

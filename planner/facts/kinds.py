@@ -15,7 +15,7 @@ FieldType = Literal["text", "int", "flag"]
 FactValue = str | int | None  # None: unknown, never "no"
 
 
-class FactKind(Struct, kw_only=True):
+class FactKind(Struct, frozen=True, kw_only=True):
     """One kind of fact.
 
     ``fields`` are what conditions compare: text, whole numbers in the unit the field's name tells (mg/ha, mL/ha,
@@ -28,7 +28,7 @@ class FactKind(Struct, kw_only=True):
     about: str
 
 
-class Fact(Struct, kw_only=True):
+class Fact(Struct, frozen=True, kw_only=True):
     """One flat fact about a programme.
 
     ``values`` holds every field of its kind; None is unknown, and ``unknown`` then says which fact to supply.
@@ -75,8 +75,21 @@ KINDS: dict[str, FactKind] = {
                 "water": "int",  # mL/ha
                 "water_least": "int",
             },
-            shows=("product", "crop", "rate_words", "least_words", "most_words", "stage_words", "window_words",
-                   "days_words", "interval_words", "water_words", "water_least_words", "cut_words", "lawful_window"),
+            shows=(
+                "product",
+                "crop",
+                "rate_words",
+                "least_words",
+                "most_words",
+                "stage_words",
+                "window_words",
+                "days_words",
+                "interval_words",
+                "water_words",
+                "water_least_words",
+                "cut_words",
+                "lawful_window",
+            ),
         ),
         FactKind(
             name="label_repeat",
@@ -92,7 +105,7 @@ KINDS: dict[str, FactKind] = {
         ),
         FactKind(
             name="active_season",
-            about="one active over the season, all products and bare actives, against the least limit of any used label",
+            about="an active over the season, all products and bare actives, beside the least limit of any used label",
             fields={"total": "int", "most": "int"},  # mg/ha
             shows=("active", "total_words", "most_words", "label_of"),
         ),
@@ -119,8 +132,18 @@ KINDS: dict[str, FactKind] = {
                 "alone_all": "flag",
                 "row_forbids": "flag",  # a published row keeps these two groups apart
             },
-            shows=("first", "second", "group", "other_group", "targets", "products", "actives", "row_text", "neighbours",
-                   "partner_words"),
+            shows=(
+                "first",
+                "second",
+                "group",
+                "other_group",
+                "targets",
+                "products",
+                "actives",
+                "row_text",
+                "neighbours",
+                "partner_words",
+            ),
         ),
         FactKind(
             name="season_mix",

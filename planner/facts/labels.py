@@ -291,7 +291,7 @@ def _longest_run(account: Account, passes: list[PassState], group: str, product:
     """The longest run with the group that the product itself is part of."""
     best: list[PassState] = []
     run: list[PassState] = []
-    for state in [*passes, None]:  # type: ignore[list-item]
+    for state in [*passes, None]:
         if state is not None and group in state.by_group:
             run.append(state)
             continue
@@ -333,9 +333,7 @@ _WORDS = {
 
 def _evidence(values: dict[str, FactValue], shows: dict[str, str]) -> dict[str, str]:
     """What was compared, as the message words it: numbers with their unit, stages by their code."""
-    return {
-        field: shows[words] for field, words in _WORDS.items() if values.get(field) is not None and words in shows
-    }
+    return {field: shows[words] for field, words in _WORDS.items() if values.get(field) is not None and words in shows}
 
 
 __all__ = ["NO_LABEL", "bare_actives", "make", "when"]

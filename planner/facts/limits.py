@@ -44,7 +44,7 @@ def _subject(code: str, target: TargetState | None) -> str:
 def _guessed(
     account: Account, entry: Chosen, target: TargetState | None, passes: list[PassState], most: float
 ) -> list[Cap]:
-    """A count of passes against a target hangs on their stages, unless the passes with firm stages are too many alone."""
+    """A count of passes against a target hangs on their stages, unless those with firm stages are too many."""
     firm = [state for state in passes if target is None or not account.meets(state, target).estimated]
     if target is not None and entry.row.targets and len(firm) < len(passes) and len(firm) <= most:
         return [entry.cap, Cap("advice", f"which passes work against {target.name} rests on estimated stage dates")]
@@ -178,8 +178,7 @@ def _runs(account: Account) -> Iterator[Fact]:
         passes = published.counted_passes(entry.row, target)
         used = {state.number for state in published.with_codes(entry.row, code, passes)}
         holds = [
-            state.number in used
-            and (entry.row.uses != "solo" or bool(published.solo(state, code, target)))
+            state.number in used and (entry.row.uses != "solo" or bool(published.solo(state, code, target)))
             for state in passes
         ]
         run = longest_run(passes, holds)
@@ -196,7 +195,8 @@ def _product_runs(account: Account) -> Iterator[Fact]:
             continue
         passes = account.published.counted_passes(entry.row, target)
         tanks = [
-            {use.item.product or use.active.name for use in state.uses if use.code in entry.row.codes} for state in passes
+            {use.item.product or use.active.name for use in state.uses if use.code in entry.row.codes}
+            for state in passes
         ]
         for name in sorted(set().union(*tanks)):
             if (entry.row.id, name) in done:
@@ -309,7 +309,9 @@ def _first_uses(account: Account) -> Iterator[Fact]:
     for code, target, entry in account.published.deciding("not_first_in_programme"):
         passes = account.published.counted_passes(entry.row, target)
         if passes and code in passes[0].codes:
-            yield _window_fact(account, entry, code, passes[0], True, "not the first spray of the programme", [entry.cap])
+            yield _window_fact(
+                account, entry, code, passes[0], True, "not the first spray of the programme", [entry.cap]
+            )
 
 
 def _window_fact(
@@ -326,7 +328,12 @@ def _window_fact(
             "stage_words": stage_words(account, state),
             "window_words": window,
         },
-        evidence={"group": f"FRAC {code}", "stage": stage_words(account, state), "window": window, "limit": entry.row.id},
+        evidence={
+            "group": f"FRAC {code}",
+            "stage": stage_words(account, state),
+            "window": window,
+            "limit": entry.row.id,
+        },
         unknown={} if outside is not None else {"outside": f"give the stage or date of pass {state.number}"},
         caps=caps,
         sources=entry.row.backing.sources,

@@ -124,7 +124,9 @@ def _ineffective(
         rated = any_of(account.rated(use, target).rated_for for use in others)
         partner, cap = account.partner(state, group, target)
         reasons = listed(
-            f"{use.active.name} {_reason(account, use, target)}" for use in others if account.effect(use, target).value is False
+            f"{use.active.name} {_reason(account, use, target)}"
+            for use in others
+            if account.effect(use, target).value is False
         )
         entry = max(entries, key=lambda one: {"advice": 0, "caution": 1, "breach": 2}[one.cap.severity])
         unknown = {}
@@ -189,7 +191,9 @@ def _shared(account: Account) -> Iterator[Fact]:
 
 def _shared_fact(account: Account, state: PassState, cluster: list[Use]) -> Fact:
     group = cluster[0].group
-    served = [target for target in account.targets if account.works(state, target) and account.rated_for(cluster, target)]
+    served = [
+        target for target in account.targets if account.works(state, target) and account.rated_for(cluster, target)
+    ]
     answers = {target.id: account.partner(state, group, target) for target in served}
     if served:
         partnered: Truth = True
@@ -211,7 +215,9 @@ def _shared_fact(account: Account, state: PassState, cluster: list[Use]) -> Fact
     ]
     caps = [answers[target.id][1] for target in open_targets if target.id in answers]
     if rows:
-        caps.append(max((row.cap for row in rows), key=lambda cap: {"advice": 0, "caution": 1, "breach": 2}[cap.severity]))
+        caps.append(
+            max((row.cap for row in rows), key=lambda cap: {"advice": 0, "caution": 1, "breach": 2}[cap.severity])
+        )
     return fact(
         "shared_group",
         f"{state.number}:{group}",
@@ -226,7 +232,9 @@ def _shared_fact(account: Account, state: PassState, cluster: list[Use]) -> Fact
         evidence={"group": group, "actives": [use.active.name for use in cluster]},
         unknown={}
         if partnered is not None
-        else {"partnered": f"whether another active in pass {state.number} controls {names(open_targets)} is not known"},
+        else {
+            "partnered": f"whether another active in pass {state.number} controls {names(open_targets)} is not known"
+        },
         caps=caps,
         sources=rows[0].row.backing.sources if rows else (),
         subject=group,
@@ -339,7 +347,13 @@ def _fade(account: Account, state: PassState, group: str, uses: list[Use], targe
             "needed_end": show(needed) or f"day {needed - (state.time.day or needed)} after the pass",
             "needed_by": by,
         },
-        evidence={"group": group, "partner": partner.active.name, "days_short": needed - end, "unit": "d", "target": target.id},
+        evidence={
+            "group": group,
+            "partner": partner.active.name,
+            "days_short": needed - end,
+            "unit": "d",
+            "target": target.id,
+        },
         caps=caps,
         subject=f"{group}:{target.id}",
         place=str(state.entry.place),
@@ -351,7 +365,11 @@ def _protection_cap(account: Account, use: Use, state: PassState, target: Target
     if row is None:
         return FREE
     severity = row.backing.cap
-    return FREE if severity == "breach" else Cap(severity, f"the protection days of {use.active.name} are {row.backing.words}")
+    return (
+        FREE
+        if severity == "breach"
+        else Cap(severity, f"the protection days of {use.active.name} are {row.backing.words}")
+    )
 
 
 # --- number of modes ------------------------------------------------------------------------------------------------

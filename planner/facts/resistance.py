@@ -62,7 +62,9 @@ def _reported_use(
             },
             unknown={}
             if rated is not None
-            else {"rated_for": f"how well {listed(use.active.name for use in hit)} controlled {target.name} is not known"},
+            else {
+                "rated_for": f"how well {listed(use.active.name for use in hit)} controlled {target.name} is not known"
+            },
             caps=[*caps, best],
             sources=(*standing.sources, *(remedy[0].row.backing.sources if remedy else ())),
             subject=f"{group}:{target.id}:{level}",
@@ -112,9 +114,15 @@ def _nothing_works(
     for target in met:
         mixture = account.mixture_rated(state, target)
         effects = [(use, account.effect(use, target)) for use in state.uses]
-        if account.effective(state, target)[0] or any(effect.rank is not None and effect.rank > POOR for _, effect in effects):
+        if account.effective(state, target)[0] or any(
+            effect.rank is not None and effect.rank > POOR for _, effect in effects
+        ):
             return False, [], [], ""
-        if mixture.rank is not None and mixture.rank > POOR and any(effect.standing.level != "lost" for _, effect in effects):
+        if (
+            mixture.rank is not None
+            and mixture.rank > POOR
+            and any(effect.standing.level != "lost" for _, effect in effects)
+        ):
             return False, [], [], ""
         for use, effect in effects:
             if effect.rank is None:
@@ -181,12 +189,17 @@ def _combined(account: Account) -> Iterator[Fact]:
                 continue
             fungicide = account.catalogue.score(code, account.risk(uses))
             solo = [(state, *account.partner(state, group, target)) for state in passes]
-            alone: Truth = True if any(value is False for _, value, _ in solo) else None if any(
-                value is None for _, value, _ in solo
-            ) else False
+            alone: Truth = (
+                True
+                if any(value is False for _, value, _ in solo)
+                else None
+                if any(value is None for _, value, _ in solo)
+                else False
+            )
             unknown: dict[str, str] = {}
             pressure, risk = target.entry.pressure, target.target.risk
-            if fungicide is None:
+            score = fungicide.score if fungicide is not None else None
+            if fungicide is None or score is None:
                 unknown["risk"] = f"the combined-risk scheme gives no score for group {code}"
             elif not risk:
                 unknown["risk"] = f"the risk class of {target.name} is not known"
@@ -195,10 +208,10 @@ def _combined(account: Account) -> Iterator[Fact]:
             combined: int | None = None
             parts = ""
             caps = [target_cap for _, value, target_cap in solo if value is False][:1]
-            if not unknown and fungicide is not None:
+            if not unknown and fungicide is not None and score is not None:
                 agronomic = _agronomic(pressure or "", len(passes), alone)
-                combined = round(100 * fungicide.score * scores[risk] * agronomic)
-                parts = f"{fungicide.score:g} x {scores[risk]:g} x {agronomic:g}"
+                combined = round(100 * score * scores[risk] * agronomic)
+                parts = f"{score:g} x {scores[risk]:g} x {agronomic:g}"
                 caps += [
                     cap_of(fungicide.backing, f"the score of group {code}"),
                     cap_of(target.target.risk_backing, f"the risk class of {target.name}"),
@@ -214,7 +227,11 @@ def _combined(account: Account) -> Iterator[Fact]:
                     "risk_words": "" if combined is None else f"{combined / 100:g}",
                     "parts": parts,
                 },
-                evidence={"group": group, "target": target.id, "combined_risk": None if combined is None else combined / 100},
+                evidence={
+                    "group": group,
+                    "target": target.id,
+                    "combined_risk": None if combined is None else combined / 100,
+                },
                 unknown=unknown,
                 caps=[*caps, *estimated(account, [(state, target) for state in passes], "the target of the passes")],
                 subject=f"{group}:{target.id}",

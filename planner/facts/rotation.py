@@ -61,10 +61,8 @@ def _shares_a_target(account: Account, first: PassState, second: PassState) -> b
     return any(account.works(first, target) and account.works(second, target) for target in account.targets)
 
 
-def succession(
-    account: Account, one: str, other: str, target: TargetState
-) -> list[tuple[PassState, PassState]]:
-    """Neighbouring uses of a group (or joined groups) against a target with nothing effective of another group between."""
+def succession(account: Account, one: str, other: str, target: TargetState) -> list[tuple[PassState, PassState]]:
+    """Neighbouring uses of a group (or joined groups) against a target, nothing effective of another between."""
     found: list[tuple[PassState, PassState]] = []
     last: PassState | None = None
     broken = False
@@ -75,7 +73,9 @@ def succession(
                 found.append((last, state))
             last, broken = state, False
         elif last is not None and any(
-            account.effect(use, target).value for use in account.others(state, one) if not account.joined(use.group, other, "mixing")
+            account.effect(use, target).value
+            for use in account.others(state, one)
+            if not account.joined(use.group, other, "mixing")
         ):
             broken = True
     return found
@@ -113,7 +113,7 @@ def _pair_fact(
         unknown["at_risk"] = f"the resistance risk of {codes} is not stated by its scheme"
     if some is None or every is None:
         unknown["alone_some"] = unknown["alone_all"] = (
-            f"whether a partner of {codes} controls {names(account.targets)} is not known; rate it on the product's label"
+            f"whether a partner of {codes} controls {names(account.targets)} is not known; rate it on the label"
         )
     return fact(
         "succession",
@@ -154,7 +154,10 @@ def _pair_fact(
             "alone": some,
         },
         unknown=unknown,
-        caps=[cap, *estimated(account, [(state, target) for state in (first, second) for target in targets], "the succession")],
+        caps=[
+            cap,
+            *estimated(account, [(state, target) for state in (first, second) for target in targets], "the succession"),
+        ],
         subject=f"{one}+{other}",
         place=str(second.entry.place),
     )
@@ -184,7 +187,7 @@ def _run_limits(
         for entry in account.published.choose("max_consecutive", code, target)[0]:
             if entry.row.counted == "same_product":
                 continue
-            run = _run_through(account, second, group, entry.row.targets and target or None)
+            run = _run_through(account, second, group, (entry.row.targets and target) or None)
             if entry.row.uses == "solo" and any(
                 account.published.solo(state, code, target) is not True for state in (first, second)
             ):

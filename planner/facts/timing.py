@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 
 from planner.account import Account, Cap, PassState, TargetState, cap_of
 from planner.facts.kinds import Fact
@@ -75,7 +76,9 @@ def _gaps(account: Account) -> Iterator[Fact]:
         window = target.window
         if target.target.timing_style != "continuous" or window is None:
             continue
-        effective = [state for state in account.passes if account.works(state, target) and account.effective(state, target)[0]]
+        effective = [
+            state for state in account.passes if account.works(state, target) and account.effective(state, target)[0]
+        ]
         if len(effective) < 2:
             continue
         passes = [state.number for state in effective]
@@ -83,7 +86,7 @@ def _gaps(account: Account) -> Iterator[Fact]:
             yield _gap_fact(account, target, passes, None, {"days": DATES}, [])
             continue
         best, spot = 0, (window.first, window.first, effective[0], effective[1])
-        for first, second in zip(effective, effective[1:], strict=False):
+        for first, second in pairwise(effective):
             ends = [_longest_end(account, state, target) for state in effective if state.number <= first.number]
             if any(end is None for end in ends):
                 best = -1
@@ -93,7 +96,9 @@ def _gaps(account: Account) -> Iterator[Fact]:
             if stop - start > best:
                 best, spot = stop - start, (start, stop, first, second)
         if best < 0:
-            yield _gap_fact(account, target, passes, None, {"days": f"the protection days against {target.name} are not known"}, [])
+            yield _gap_fact(
+                account, target, passes, None, {"days": f"the protection days against {target.name} are not known"}, []
+            )
             continue
         start, stop, first, second = spot
         caps: list[Cap] = []
@@ -203,9 +208,7 @@ def _coverage(account: Account) -> Iterator[Fact]:
             yield _coverage_fact(account, state, target, advice)
 
 
-def _coverage_fact(
-    account: Account, state: PassState, target: TargetState, advice: list[CoverageAdvice]
-) -> Fact:
+def _coverage_fact(account: Account, state: PassState, target: TargetState, advice: list[CoverageAdvice]) -> Fact:
     canopy = state.entry.canopy
     fitting = [row for row in advice if canopy is not None and row.canopy == canopy]
     open_rows = [row for row in advice if row.canopy == "any"]
@@ -221,7 +224,9 @@ def _coverage_fact(
     if classes:
         fit = None if droplets is None else int(droplets in classes)
         if fit is None:
-            unknown["droplets_fit"] = f"give the droplet class of pass {state.number} (ASABE S572: fine, medium, coarse ...)"
+            unknown["droplets_fit"] = (
+                f"give the droplet class of pass {state.number} (ASABE S572: fine, medium, coarse ...)"
+            )
     floor = round(min(floors) * 1000) if floors else None
     litres = 0 if floor is None else None if water is None else round(water * 1000)
     if floor is not None and litres is None:
