@@ -15,6 +15,7 @@ from datetime import date
 import pytest
 import reports
 
+from planner import rulebook
 from planner.model import AuditReport
 from planner.render import cautions, concise, console, first, jsonout, markdown, paper, strip, text, words
 
@@ -256,6 +257,18 @@ def test_a_wide_character_counts_twice() -> None:
 def test_no_word_of_blame(make: Callable[[], AuditReport], units: str) -> None:
     shown = show(make(), explain=True, units=units) + markdown.audit([make()], units=units)
     assert re.findall(rf"\b(?:{BANNED})\b", shown, re.I) == []
+
+
+@pytest.mark.parametrize("rule", rulebook.load().rules, ids=lambda rule: rule.code)
+def test_no_word_of_blame_in_what_a_rule_says(rule: rulebook.Rule) -> None:
+    said = [rule.name, rule.title, rule.why, rule.remedy, rule.message, *(case.because for case in rule.cases)]
+    assert re.findall(rf"\b(?:{BANNED})\b", " ".join(said), re.I) == []
+
+
+@pytest.mark.parametrize("rule", rulebook.load().rules, ids=lambda rule: rule.code)
+def test_no_rule_says_resistant_of_a_field_without_a_report(rule: rulebook.Rule) -> None:
+    said = " ".join([rule.name, rule.why, rule.remedy, rule.message, *(case.because for case in rule.cases)])
+    assert "resistant" not in said.lower() or rule.code.startswith("RES0")
 
 
 @pytest.mark.parametrize("make", [reports.flawed, reports.clean])

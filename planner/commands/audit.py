@@ -127,6 +127,7 @@ def render(reports: list[AuditReport], args: argparse.Namespace, chosen: common.
         "explain": args.explain,
         "versions": versions,
         "sources": sources,
+        "advisers": advisers(chosen) if args.explain else {},
     }
     return text.audit(reports[0], **options) if len(reports) == 1 else text.several(reports, **options)
 
@@ -136,3 +137,10 @@ def cited(reports: list[AuditReport], catalogue: Catalogue) -> dict[str, str]:
     keys = dict.fromkeys(key for report in reports for finding in report.findings for key in finding.sources)
     known = catalogue.sources if keys else {}
     return {key: known[key].words for key in keys if key in known}
+
+
+def advisers(chosen: common.Settings) -> dict[str, str]:
+    """The adviser's paragraph of each rule."""
+    from planner.audit import rules_of
+
+    return {rule.code: rule.words(rule.adviser).strip() for rule in rules_of(chosen.rules).rules if rule.adviser}

@@ -25,6 +25,7 @@ def audit(
     explain: bool = False,
     versions: str = "",
     sources: Mapping[str, str] | None = None,
+    advisers: Mapping[str, str] | None = None,
 ) -> list[Text]:
     """One report as lines.
 
@@ -34,6 +35,7 @@ def audit(
         explain: the adviser's depth: evidence, caps and places of every finding.
         versions: the last line's first half (planner, catalogue, engine).
         sources: words of a bibliography key, for findings that name keys.
+        advisers: the adviser's paragraph of each rule, printed with ``explain``.
     """
     paper = Paper(width)
     _head(report, paper, units)
@@ -43,6 +45,8 @@ def audit(
         paper.heading(f"findings: {words.counts(found)}")
         for finding in _ordered(found):
             _finding(finding, report, paper, units, explain, sources or {})
+            if explain and (advisers or {}).get(finding.rule):
+                paper.field("adviser", (advisers or {})[finding.rule])
     _not_assessed(report.not_assessed, paper)
     _totals(report.totals, paper, units)
     _accepted(report, paper, units)
