@@ -326,3 +326,11 @@ def test_each_caution_names_its_source_or_says_that_it_has_none() -> None:
 
 def test_invented_products_are_said_to_be_invented() -> None:
     assert "invented products: the product list is a demo" in show(reports.flawed())
+
+
+def test_a_stage_alone_takes_the_reports_date_marked_as_an_estimate() -> None:
+    entry = reports.programme().passes[2]
+    alone = entry.__class__(number=3, stage="R5", tank=entry.tank)
+    assert words.when(alone, reports.flawed()) == "~5 August, R5"
+    assert words.when(alone) == "R5"
+    assert words.when(entry, reports.flawed()) == "3 August, R5"

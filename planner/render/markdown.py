@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 
 from planner.model import AuditReport, Finding
-from planner.render import cautions, strip, text, words
+from planner.render import cautions, selection, strip, text, words
 from planner.render.first import first_change
 from planner.render.paper import Paper
 
@@ -39,7 +39,7 @@ def _one(report: AuditReport, units: str, versions: str, sources: Mapping[str, s
     lines = [f"# {escape(text.title(report))}", "", f"**{escape(words.verdict(report))}**", ""]
     change = first_change(report)
     if change is not None:
-        where = words.where(change.finding, report.programme)
+        where = words.where(change.finding, report)
         remedy = text._sentence(_said(change.finding.remedy, units))
         lines += [f"First change, {escape(where)}: {escape(remedy)}", ""]
     if report.not_assessed:
@@ -57,13 +57,14 @@ def _one(report: AuditReport, units: str, versions: str, sources: Mapping[str, s
             lines.append(f"- {escape(entry.rule)}{about}: {escape(words.dated(entry.reason))}")
         lines.append("")
     lines += _totals(report, units)
+    lines += _selection(report)
     kept = [finding for finding in report.findings if finding.accepted is not None]
     if kept:
         lines += ["## Accepted departures", ""]
         for finding in text._ordered(kept):
             lines.append(
                 f"- {finding.severity} {escape(finding.rule)} {escape(finding.name)}, "
-                f"{escape(words.where(finding, report.programme))}: {escape(_said(finding.message, units))} "
+                f"{escape(words.where(finding, report))}: {escape(_said(finding.message, units))} "
                 f"Reason given: {escape(finding.accepted)}"
             )
         lines.append("")
@@ -96,7 +97,7 @@ def _season(report: AuditReport, units: str) -> list[str]:
         lines += ["```text", *(line.plain.rstrip().replace("```", "'''") for line in paper.lines), "```", ""]
     lines += ["| pass | when | groups | water | tank |", "|---:|---|---|---|---|"]
     codes = strip._codes(report)
-    for number, when, tank, water in strip.tanks(report.programme, units):
+    for number, when, tank, water in strip.tanks(report, units):
         cells = (str(number), when, "+".join(codes.get(number, [])) or "-", water or "-", tank)
         lines.append("| " + " | ".join(escape(cell) for cell in cells) + " |")
     return [*lines, ""]
@@ -105,7 +106,7 @@ def _season(report: AuditReport, units: str) -> list[str]:
 def _finding(finding: Finding, report: AuditReport, units: str, sources: Mapping[str, str]) -> list[str]:
     lines = [
         f"### {finding.severity}: {escape(finding.rule)} {escape(finding.name)}, "
-        f"{escape(words.where(finding, report.programme))}",
+        f"{escape(words.where(finding, report))}",
         "",
         escape(_said(finding.message, units)),
         "",
@@ -131,3 +132,21 @@ def _totals(report: AuditReport, units: str) -> list[str]:
         return []
     body = [line.plain.rstrip() for line in paper.lines[1:]]
     return ["## Totals", "", "```text", *(line.replace("```", "'''") for line in body), "```", ""]
+
+
+def _selection(report: AuditReport) -> list[str]:
+    gaps = report.totals.get("selection_gaps") or ()
+    if not report.selection and not gaps:
+        return []
+    lines = [f"## {selection.HEADING.capitalize()}", ""]
+    if report.selection:
+        header, cells = selection.table(report.selection)
+        marks = "|".join("---:" if at < len(header) - 2 else "---" for at in range(len(header)))
+        lines += ["| " + " | ".join(header) + " |", f"|{marks}|"]
+        lines += ["| " + " | ".join(escape(cell) for cell in row) + " |" for row in cells]
+        lines.append("")
+    said = [f"{gap['name']}: no figure, because {gap['why']}" for gap in gaps]
+    lines += [f"- {escape(one)}" for one in (*said, *selection.remarks(report.selection))]
+    if report.selection:
+        lines += ["", escape(selection.SHORT_CAVEAT)]
+    return [*lines, ""]

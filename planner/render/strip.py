@@ -11,7 +11,7 @@ import datetime
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from planner.model import AuditReport, Programme, Struct
+from planner.model import AuditReport, Struct
 from planner.render import words
 from planner.render.paper import Paper, Part
 
@@ -223,10 +223,10 @@ def _ordinal(value: Any) -> int:
     return datetime.date.fromisoformat(str(value)).toordinal()
 
 
-def tanks(programme: Programme, units: str) -> list[tuple[int, str, str, str]]:
+def tanks(report: AuditReport, units: str) -> list[tuple[int, str, str, str]]:
     """Number, date and stage, tank and water of each pass, in the user's own words."""
     shown = []
-    for entry in programme.passes:
+    for entry in report.programme.passes:
         items = []
         for item in entry.tank:
             name = words.safe(item.product or item.active or "")
@@ -237,5 +237,5 @@ def tanks(programme: Programme, units: str) -> list[tuple[int, str, str, str]]:
                 name += f" {words.amount(item.dose, 'dose', units)}"
             items.append(name)
         water = words.amount(entry.water, "water", units) if entry.water is not None else ""
-        shown.append((entry.number, words.when(entry), " + ".join(items), water))
+        shown.append((entry.number, words.when(entry, report), " + ".join(items), water))
     return shown

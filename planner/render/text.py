@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from planner import __version__
 from planner.model import SEVERITIES, AuditReport, Finding, NotAssessed
-from planner.render import cautions, strip, words
+from planner.render import cautions, selection, strip, words
 from planner.render.first import first_change
 from planner.render.paper import Paper, Part
 
@@ -49,6 +49,7 @@ def audit(
                 paper.field("adviser", (advisers or {})[finding.rule])
     _not_assessed(report.not_assessed, paper)
     _totals(report.totals, paper, units)
+    selection.block(report.selection, report.totals.get("selection_gaps") or (), paper, explain=explain)
     _accepted(report, paper, units)
     _cautions(report, paper, explain)
     _foot(report, paper, versions)
@@ -112,7 +113,7 @@ def _head(report: AuditReport, paper: Paper, units: str) -> None:
             eased = f" It also bears on {words.count(len(change.eased), 'other finding')} ({codes})."
         remedy = _sentence(words.in_units(words.dated(finding.remedy), units))
         paper.line(
-            (f"{lead}, {words.where(finding, report.programme)}: ", "head"),
+            (f"{lead}, {words.where(finding, report)}: ", "head"),
             f"{remedy}{eased}",
             hang=2,
         )
@@ -147,7 +148,7 @@ def _season(report: AuditReport, paper: Paper, units: str) -> None:
         paper.blank()
     codes = strip._codes(report)
     rows: list[list[Part]] = []
-    for number, when, tank, water in strip.tanks(report.programme, units):
+    for number, when, tank, water in strip.tanks(report, units):
         rows.append([str(number), when, "+".join(codes.get(number, [])) or "-", water or "-", tank])
     paper.table(("pass", "when", "groups", "water", "tank"), rows, right=(0,))
 
@@ -170,7 +171,7 @@ def _finding(
         (finding.severity, _TONE[finding.severity]),
         " ",
         (f"{finding.rule} {finding.name}", "head"),
-        f"  {words.where(finding, report.programme)}",
+        f"  {words.where(finding, report)}",
         hang=4,
     )
     paper.line(said(finding.message), indent=4)
@@ -260,7 +261,7 @@ def _accepted(report: AuditReport, paper: Paper, units: str) -> None:
     for finding in _ordered(kept):
         paper.line(
             (f"{finding.severity} {finding.rule} {finding.name}", "quiet"),
-            f"  {words.where(finding, report.programme)}: ",
+            f"  {words.where(finding, report)}: ",
             words.in_units(words.dated(finding.message), units),
             indent=2,
             hang=6,

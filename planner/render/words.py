@@ -8,7 +8,7 @@ import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from planner.model import AuditReport, Finding, Pass, Programme, Severity
+from planner.model import AuditReport, Finding, Pass, Severity
 
 MANY: dict[Severity, tuple[str, str]] = {
     "breach": ("breach", "breaches"),
@@ -129,20 +129,24 @@ def passes(numbers: Sequence[int]) -> str:
     return f"pass {numbers[0]}" if len(numbers) == 1 else f"passes {joined(numbers)}"
 
 
-def when(entry: Pass) -> str:
-    """Date and stage of a pass: ``2 July, R1``."""
-    parts = [day(entry.date), entry.stage or "", "" if entry.how == "foliar" else entry.how]
+def when(entry: Pass, report: AuditReport | None = None) -> str:
+    """Date and stage of a pass: ``2 July, R1``; a stage alone takes the report's date for it, marked ``~``."""
+    date = day(entry.date)
+    if not date and entry.stage and report is not None:
+        found = next((one for one in report.totals.get("stages", ()) if one["stage"] == entry.stage), None)
+        date = ("~" if found["estimated"] else "") + day(found["date"]) if found else ""
+    parts = [date, entry.stage or "", "" if entry.how == "foliar" else entry.how]
     return ", ".join(part for part in parts if part)
 
 
-def where(finding: Finding, programme: Programme) -> str:
+def where(finding: Finding, report: AuditReport) -> str:
     """Passes of a finding with their dates and stages, once each."""
-    found = [entry for entry in programme.passes if entry.number in finding.passes]
-    if not found:
-        return passes(finding.passes)
+    found = [entry for entry in report.programme.passes if entry.number in finding.passes]
+    shown = [when(entry, report) for entry in found]
     if len(found) > 4:
-        return f"{passes(finding.passes)} ({when(found[0])} to {when(found[-1])})"
-    return f"{passes(finding.passes)} ({'; '.join(filter(None, map(when, found)))})".replace(" ()", "")
+        shown = [f"{shown[0]} to {shown[-1]}"] if shown[0] and shown[-1] else []
+    said = "; ".join(part for part in shown if part)
+    return f"{passes(finding.passes)} ({said})" if said else passes(finding.passes)
 
 
 def counts(findings: Sequence[Finding]) -> str:
