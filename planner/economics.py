@@ -7,9 +7,12 @@ a mean over trials; every comparison says what the source tells of its spread an
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
+
+if TYPE_CHECKING:
+    from planner.model import Field
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +94,7 @@ class Response:
     headline: bool
     sources: tuple[str, ...]
     grade: str
+    stage: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,6 +146,7 @@ def responses(data: Mapping[str, Any], crop: str, untreated: float | None = None
                 bool(row.get("headline", False)),
                 (source,) if isinstance(source, str) else tuple(source),
                 row["grade"],
+                row.get("stage", ""),
             )
         )
     return tuple(sorted(found, key=lambda entry: not entry.headline))
@@ -158,39 +163,119 @@ def compare_with_responses(
     return tuple(_compare(entry, break_even) for entry in responses(data, crop, untreated))
 
 
-def _compare(entry: Response, break_even: float) -> Comparison:
-    if entry.high < break_even:
-        verdict: Literal["above", "below", "inside"] = "below"
-    elif entry.low >= break_even:
-        verdict = "above"
-    else:
-        verdict = "inside"
-    one = entry.low == entry.high
-    amount = f"{entry.low:.0f} kg/ha" if one else f"{entry.low:.0f} to {entry.high:.0f} kg/ha"
-    where = ", ".join(part for part in (entry.area, entry.condition) if part)
-    trials = f", {entry.trials} trials" if entry.trials else ""
-    said = {
-        "below": "is less than the pass must earn",
-        "above": "is at least what the pass must earn",
-        "inside": "has what the pass must earn inside it",
-    }[verdict]
+def kg_ha(value: float) -> str:
+    """``110 kg/ha``: how a response is printed where no other way is asked for."""
+    return f"{value:.0f} kg/ha"
+
+
+def amount_words(entry: Response, show: Callable[[float], str] = kg_ha) -> str:
+    """The published mean, or the ends of several: ``110 kg/ha``, ``135 kg/ha to 202 kg/ha``."""
+    return show(entry.low) if entry.low == entry.high else f"{show(entry.low)} to {show(entry.high)}"
+
+
+def setting_words(entry: Response) -> str:
+    """Where a response was measured: stage of the pass, area, condition and number of trials; may be empty."""
+    trials = f"{entry.trials} trials" if entry.trials else ""
+    stage = f"a pass at {entry.stage}" if entry.stage else ""
+    return ", ".join(part for part in (stage, entry.area, entry.condition, trials) if part)
+
+
+def uncertainty_words(entry: Response, show: Callable[[float], str] = kg_ha) -> str:
+    """What the source tells of the spread, and what it does not."""
     if entry.interval:
         low, high = entry.interval
-        sure = (
-            f"The source prints an interval of {low:.0f} to {high:.0f} kg/ha for the mean; "
-            "a single field varies more."
+        return (
+            f"The source prints an interval of {low:.0f} to {show(high)} for the mean; a single field varies more."
         )
-    elif one:
-        sure = (
+    if entry.low == entry.high:
+        return (
             "The source that was read gives the mean only, no interval; "
             "a single field can lie far to either side."
         )
-    else:
-        sure = "The range is one of means over studies, not an interval for a field."
+    return "The range is one of means over studies, not an interval for a field."
+
+
+def verdict_of(entry: Response, break_even: float) -> Literal["above", "below", "inside"]:
+    """How a published response (mean, or range of means) lies to a break-even gain, both kg/ha."""
+    if entry.high < break_even:
+        return "below"
+    return "above" if entry.low >= break_even else "inside"
+
+
+_VERDICTS = {
+    "below": "is less than the pass must earn",
+    "above": "is at least what the pass must earn",
+    "inside": "has what the pass must earn inside it",
+}
+
+
+def _compare(entry: Response, break_even: float) -> Comparison:
+    verdict = verdict_of(entry, break_even)
+    where = setting_words(entry)
     text = (
-        f"the published {'mean' if one else 'range of means'} of {amount}"
-        f"{f' ({where}{trials})' if where or trials else ''} {said} ({break_even:.0f} kg/ha). {sure}"
+        f"the published {'mean' if entry.low == entry.high else 'range of means'} of {amount_words(entry)}"
+        f"{f' ({where})' if where else ''} {_VERDICTS[verdict]} ({kg_ha(break_even)}). {uncertainty_words(entry)}"
     )
     if entry.pays:
         text += f" The source adds: {entry.pays}."
     return Comparison(entry, break_even, verdict, text)
+
+
+# --- a programme's money ------------------------------------------------------------------------
+
+
+def money(
+    data: Mapping[str, Any], field: Field, cost: Mapping[str, Any], bushel_kg: float | None = None
+) -> dict[str, Any]:
+    """What a season and each pass must earn, beside the published responses; empty without a cost or a grain price.
+
+    Args:
+        data: the parsed ``spraying.yaml``.
+        field: for grain price (money per kg), expected yield (kg/ha) and crop.
+        cost: as ``planner.audit.cost`` gives it (``per_ha``, ``passes``, ``missing``).
+        bushel_kg: weight of a bushel of the crop, handed on for printing.
+
+    Returns:
+        ``{"grain_price": money/kg, "bushel_kg", "yield": kg/ha | None, "per_ha": money/ha, "break_even": kg/ha, "at_least": bool,
+        "passes": [{"pass", "per_ha", "break_even", "beside_mean": above | below | inside | None}],
+        "responses": [...]}``. ``at_least`` marks a cost that leaves something unpriced out.
+    """
+    price, per_ha = field.grain_price, cost.get("per_ha")
+    if price is None or price <= 0 or per_ha is None:
+        return {}
+    found = responses(data, field.crop, field.grain_yield)
+    headline = next((entry for entry in found if entry.headline), None)
+    passes = []
+    for entry in cost.get("passes", ()):
+        gain = break_even_gain(entry["per_ha"], price)
+        passes.append(
+            {
+                "pass": entry["pass"],
+                "per_ha": entry["per_ha"],
+                "break_even": round(gain, 2),
+                "beside_mean": verdict_of(headline, gain) if headline is not None else None,
+            }
+        )
+    return {
+        "grain_price": price,
+        "bushel_kg": bushel_kg,
+        "yield": field.grain_yield,
+        "per_ha": per_ha,
+        "break_even": round(break_even_gain(per_ha, price), 2),
+        "at_least": bool(cost.get("missing")),
+        "passes": passes,
+        "responses": [
+            {
+                "low": entry.low,
+                "high": entry.high,
+                "interval": list(entry.interval) if entry.interval else None,
+                "setting": setting_words(entry),
+                "headline": entry.headline,
+                "uncertainty": uncertainty_words(entry),
+                "adds": entry.pays,
+                "sources": list(entry.sources),
+                "grade": entry.grade,
+            }
+            for entry in found
+        ],
+    }
