@@ -7,7 +7,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any, Literal
 
-from planner import cover, exposure
+from planner import cover, economics, exposure
 from planner.account import Account
 from planner.catalogue import Catalogue
 from planner.engine import Backend, backend_name
@@ -174,6 +174,9 @@ def totals(account: Account) -> dict[str, Any]:
         row["share"] = round(len(leaf) / foliar, 4) if foliar else 0.0
     found: dict[str, Any] = {"actives": dict(sorted(actives.items())), "groups": groups}
     found["cost"] = cost(account.programme)
+    earned = economics.money(account.catalogue.spraying, account.field, found["cost"], account.crop.bushel_kg)
+    if earned:
+        found["money"] = earned
     if account.season.stages and not account.season.floating:
         found["stages"] = list(_named_stages(account))
     return found

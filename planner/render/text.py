@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from planner import __version__
 from planner.model import SEVERITIES, AuditReport, Finding, NotAssessed
 from planner.render import cautions, selection, strip, words
+from planner.render import money as earnings
 from planner.render.first import first_change
 from planner.render.paper import Paper, Part
 
@@ -236,6 +237,8 @@ def _totals(totals: Mapping[str, Any], paper: Paper, units: str) -> None:
         paper.table(("passes", "share", "group"), rows, right=(0, 1))
     if cost:
         paper.line(cost_words(cost, units), indent=2, hang=4)
+    for line in earnings.lines(totals.get("money") or {}, units):
+        paper.line(line, indent=2, hang=4)
 
 
 def cost_words(cost: Mapping[str, Any], units: str) -> str:
