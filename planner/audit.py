@@ -53,11 +53,14 @@ def audit(
     """
     book = rulebook if rulebook is not None else rules_of(tuple(rules))
     account = Account(programme, catalogue)
-    return report(account, book, backend=backend)
+    return report(account, book, backend=backend, detail=True)
 
 
-def report(account: Account, book: Rulebook, *, backend: Backend = "auto") -> AuditReport:
-    """The audit of an account that is already made (the drafter and the lessons keep theirs)."""
+def report(account: Account, book: Rulebook, *, backend: Backend = "auto", detail: bool = False) -> AuditReport:
+    """The audit of an account that is already made (the drafter and the lessons keep theirs).
+
+    ``detail``: the selection rows with their band, range and pairs, which thousands of what-ifs do without.
+    """
     found, lacking = judge(book, derive(account), backend=backend)
     findings = tuple(_accepted(account.programme, finding) for finding in found)
     order = {rule.code: at for at, rule in enumerate(book.rules)}
@@ -70,8 +73,8 @@ def report(account: Account, book: Rulebook, *, backend: Backend = "auto") -> Au
         findings=findings,
         not_assessed=tuple(not_assessed),
         cover=cover.rows(account),
-        selection=exposure.rows(account),
-        totals=totals(account),
+        selection=exposure.rows(account, detail=detail),
+        totals=_with_gaps(account, totals(account)) if detail else totals(account),
         rules_run=len(book.running),
         notices=tuple(_notices(account)),
         engine=backend_name(backend),
@@ -152,6 +155,12 @@ def _notices(account: Account) -> Iterator[str]:
 
 
 # --- totals ---------------------------------------------------------------------------------------------------------
+
+
+def _with_gaps(account: Account, found: dict[str, Any]) -> dict[str, Any]:
+    """The totals with the targets that have no selection row, and why."""
+    missing = exposure.gaps(account)
+    return {**found, "selection_gaps": missing} if missing else found
 
 
 def totals(account: Account) -> dict[str, Any]:

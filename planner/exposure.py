@@ -17,9 +17,9 @@ from planner.model import CLASSES
 from planner.selection import Component, SelectionDefaults, Spray, selection_by_group, selection_days
 
 CAVEAT = (
-    "The index ranks programmes against one disease, it does not forecast years. It knows nothing of weather, refuges, "
-    "migration or how well disease is controlled, takes one half-life for every active, and a pass left out always "
-    "lowers it: read it beside the bare days."
+    "The index ranks programmes against one disease, it does not forecast years. It knows nothing of weather, "
+    "refuges, migration or how well disease is controlled, and takes one half-life for every active. Fewer uses of "
+    "a group lower it, cover or no cover: read it beside the bare days."
 )
 RATES = "It never speaks for a rate below the label: a partner that is cut protects less."
 
@@ -46,8 +46,12 @@ class LeftOut:
 
 @dataclass(slots=True)
 class Exposure:
-    """What one target meets: sprays with a known effect, sprays of unknown effect (at the best class an active can have,
-    so that a range can be given), what is lost here, and the days between which it counts (ordinals)."""
+    """What one target meets.
+
+    ``sprays``: of known effect. ``unknown``: of unknown effect, at the best class an active can have, so that a
+    range can be given. ``lost``: groups that no longer work here. ``start``, ``last``: the days that count
+    (ordinals).
+    """
 
     target: TargetState
     sprays: list[Spray] = field(default_factory=list)
@@ -155,7 +159,7 @@ def exposure(account: Account, target: TargetState) -> Exposure:
         LeftOut(what, tuple(dict.fromkeys(passes)), why, fact) for (what, why, fact), passes in gaps.items()
     ]
     found.assumed = [
-        LeftOut(name, tuple(dict.fromkeys(passes)), "no full label rate to hold the dose against; taken as the full rate")
+        LeftOut(name, tuple(dict.fromkeys(passes)), "no label rate to hold the dose against; taken as the full rate")
         for name, passes in assumed.items()
     ]
     return found
@@ -214,28 +218,28 @@ def horizon(account: Account, target: TargetState) -> float | None:
     return float(account.field.harvest.toordinal()) if account.field.harvest is not None else None
 
 
-def rows(account: Account, *, band: bool = False) -> tuple[dict[str, Any], ...]:
+def rows(account: Account, *, detail: bool = False) -> tuple[dict[str, Any], ...]:
     """Effective selection days per target and at-risk group, as the report carries them.
 
-    Keys: ``target``, ``name``, ``group``, ``words``; ``selection_days`` at the default half-life; ``band`` (with
-    ``band=True``: half-lives from and to, least and greatest days, else None); ``range``: least and most days where an
-    active of unknown effect is in a tank, else None; ``pairs``: groups that share a tank with this one and the days for a
-    strain that resists both; ``left_out`` and ``assumed``: what, passes, why, fact to supply; ``rests_on``: source and
-    grade of each value that is no fact of the programme; ``note``: what the index is not.
+    Keys: ``target``, ``name``, ``group``, ``words``; ``selection_days`` at the default half-life; ``left_out`` and
+    ``assumed``: what, passes, why, fact to supply; ``rests_on``: value, source and grade of what is no fact of the
+    programme; ``note``: what the index is not. With ``detail`` also ``band``: half-lives from and to, least and
+    greatest days; ``range``: least and most days where an active of unknown effect is in a tank; ``pairs``: groups
+    that share a tank with this one, and the days for a strain that resists both. Else these are None and empty.
     """
     found: list[dict[str, Any]] = []
     for target in account.targets:
-        found.extend(rows_of(account, exposure(account, target), band=band))
+        found.extend(rows_of(account, exposure(account, target), detail=detail))
     return tuple(found)
 
 
-def rows_of(account: Account, met: Exposure, *, band: bool = False) -> list[dict[str, Any]]:
+def rows_of(account: Account, met: Exposure, *, detail: bool = False) -> list[dict[str, Any]]:
     """The rows of one target (empty where nothing at risk meets it, or no day is known)."""
     groups = [group for group in met.groups() if any(s.component.group == group for s in met.sprays if selects(s))]
     if not groups or not met.counts:
         return []
     assert met.last is not None
-    lives = defaults(account.catalogue).half_life_band if band else ()
+    lives = defaults(account.catalogue).half_life_band if detail else ()
     tied = {group: met.joined.get(group, ()) for group in groups}
 
     def sweep(half_life: float | None) -> Mapping[str, float]:
@@ -245,7 +249,7 @@ def rows_of(account: Account, met: Exposure, *, band: bool = False) -> list[dict
 
     days = sweep(None)
     over = [sweep(life) for life in lives]
-    pairs = pair_rows(account, met)
+    pairs = pair_rows(account, met) if detail else []
     basis = rests_on(account.catalogue)
     return [
         {
@@ -261,7 +265,7 @@ def rows_of(account: Account, met: Exposure, *, band: bool = False) -> list[dict
             }
             if over
             else None,
-            "range": [round(value, 3) for value in met.bounds(group)] if met.unknown else None,
+            "range": [round(value, 3) for value in met.bounds(group)] if detail and met.unknown else None,
             "pairs": [pair for pair in pairs if group in pair["groups"]],
             "left_out": [entry.plain() for entry in met.left_out],
             "assumed": [entry.plain() for entry in met.assumed],
@@ -294,6 +298,7 @@ def pair_rows(account: Account, met: Exposure) -> list[dict[str, Any]]:
     return found
 
 
+@lru_cache(maxsize=4)
 def rests_on(catalogue: Catalogue) -> dict[str, dict[str, Any]]:
     """The values behind the index that are no facts of the programme, each with source and grade."""
     base = defaults(catalogue)
@@ -304,7 +309,8 @@ def rests_on(catalogue: Catalogue) -> dict[str, dict[str, Any]]:
         "half_life_days": base.half_life_days,
     }
     return {
-        name: {"value": values[name], **{key: base.grounds[name][key] for key in ("source", "grade")}} for name in values
+        name: {"value": value, "source": base.grounds[name]["source"], "grade": base.grounds[name]["grade"]}
+        for name, value in values.items()
     }
 
 
@@ -335,4 +341,4 @@ def silence(met: Exposure) -> str:
 
 def total(account: Account) -> float:
     """Sum of selection days over targets and groups: the figure that the drafter weighs."""
-    return sum(row["selection_days"] for row in rows(account))
+    return float(sum(row["selection_days"] for row in rows(account)))

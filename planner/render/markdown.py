@@ -141,7 +141,7 @@ def _selection(report: AuditReport) -> list[str]:
     lines = [f"## {selection.HEADING.capitalize()}", ""]
     if report.selection:
         header, cells = selection.table(report.selection)
-        marks = "|".join("---:" if at < len(header) - 2 else "---" for at in range(len(header)))
+        marks = "|".join("---:" if at < len(header) - 1 else "---" for at in range(len(header)))
         lines += ["| " + " | ".join(header) + " |", f"|{marks}|"]
         lines += ["| " + " | ".join(escape(cell) for cell in row) + " |" for row in cells]
         lines.append("")
