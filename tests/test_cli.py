@@ -20,7 +20,7 @@ from pathlib import Path
 import pytest
 
 import planner
-from planner import cli, exits
+from planner import cli, exits, places
 from planner.commands import COMMANDS, common
 from planner.errors import EngineError, InputError, NoProgramme
 from planner.render import completion
@@ -550,3 +550,39 @@ def test_bash_completes(line: list[str], offered: list[str], tmp_path: Path) -> 
     text = f"{script}\n{at}; _planner; printf '%s\\n' \"${{COMPREPLY[@]}}\""
     done = subprocess.run(["bash", "-c", text], capture_output=True, text=True, cwd=tmp_path)
     assert done.stdout.split()[: len(offered)] == offered
+
+
+# --- the shipped scenario ---------------------------------------------------------------------------------
+
+SCENARIOS = places.folder("shared") / "scenarios"
+
+
+@pytest.mark.parametrize("path", sorted(SCENARIOS.glob("*-*-*.yaml")), ids=lambda path: path.stem)
+def test_shipped_programmes(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Sound ones are sound; what the answer says blames nobody and names every group with its family."""
+    code = cli.main(["audit", str(path), "--explain"])
+    out = capsys.readouterr().out
+    assert code == (exits.BREACH if out.startswith("Not sound") else exits.DONE)
+    if path.stem.startswith("sound"):
+        assert out.startswith("Sound: ")
+    else:
+        assert not out.startswith("Sound: ")
+    assert "invented products" in out
+    assert "the label decides" in out
+    plain = re.sub(r"^ +adviser: .*?(?=^ +\w+: |^\S|^$)", "", out, flags=re.M | re.S)
+    assert re.findall(r"\b(?:wrong|violation|error|illegal|fail|mistake|incorrect)\w*\b", plain, re.I) == []
+    assert not re.search(r"\bFRAC (?:M?\d)", plain)
+    assert cli.main(["audit", str(path), "--explain", "--units", "us"]) == code
+    assert not re.search(r"\d (?:L|kg|g)/ha\b", capsys.readouterr().out)
+
+
+def test_the_suppliers_sheet_is_judged_like_the_document(capsys: pytest.CaptureFixture[str]) -> None:
+    sheet = str(SCENARIOS / "supplier-sheet-quarry-bottom.csv")
+    field, shop = str(SCENARIOS / "quarry-bottom.yaml"), str(SCENARIOS / "farm-shop.yaml")
+    words = ["audit", sheet, "--field", field, "--products", shop, "--format", "json"]
+    assert cli.main(words) == exits.BREACH
+    from_sheet = json.loads(capsys.readouterr().out)
+    assert cli.main(["audit", str(SCENARIOS / "solo-strobilurins-quarry-bottom.yaml"), "--format", "json"]) == 1
+    from_yaml = json.loads(capsys.readouterr().out)
+    told = [[(one["rule"], one["passes"]) for one in answer["findings"]] for answer in (from_sheet, from_yaml)]
+    assert told[0] == told[1]

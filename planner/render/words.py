@@ -196,7 +196,7 @@ def evidence(facts: Mapping[str, Any], units: str, groups: Mapping[str, str] | N
     parts = []
     unit = facts.get("unit")
     for name, value in facts.items():
-        if name == "unit":
+        if name in ("unit", "limit", "row"):  # ids of published rows are for programs; the source says which
             continue
         if unit and isinstance(value, int | float) and not isinstance(value, bool):
             value = f"{number(value, 4)} {unit}"
