@@ -29,6 +29,7 @@ __all__ = [
     "StageDate",
     "StageOrderError",
     "StageScale",
+    "check_order",
     "estimate_stages",
 ]
 
@@ -43,6 +44,20 @@ class StageOrderError(PlannerError, ValueError):
         super().__init__(
             f"{first} on {first_date} lies after {last} on {last_date}; one of the two dates is wrong"
         )
+
+
+def check_order(scale: StageScale, anchors: Mapping[str, date]) -> None:
+    """Hold given dates against the order of the stages.
+
+    Raises:
+        StageOrderError: the first two neighbours that contradict it.
+        UnknownName: a code that the crop does not have.
+    """
+    placed = sorted((scale.place(code), day, code) for code, day in anchors.items())
+    line = [entry for entry in placed if scale.on_line(entry[0])]
+    for (first_place, first_day, first), (last_place, last_day, last) in pairwise(line):
+        if first_place < last_place and first_day > last_day:
+            raise StageOrderError(first, first_day, last, last_day)
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,14 +112,7 @@ class _Calendar:
             if place not in self.given or day.toordinal() < self.given[place]:
                 self.given[place], self.given_code[place] = day.toordinal(), code
         line = sorted(place for place in self.given if scale.on_line(place))
-        for first, last in pairwise(line):
-            if self.given[first] > self.given[last]:
-                raise StageOrderError(
-                    self.given_code[first],
-                    date.fromordinal(self.given[first]),
-                    self.given_code[last],
-                    date.fromordinal(self.given[last]),
-                )
+        check_order(scale, anchors)
         self.bounds = line
         self.anchors = [place for place in line if sown_counts or place != 0.0]
 

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
+from planner.errors import InputError
 from planner.model import Crop, Day, Field, Pass, Target
-from planner.phenology import StageDate, estimate_stages
+from planner.phenology import StageDate, StageOrderError, check_order, estimate_stages
 from planner.stage_scale import Phenology, StageScale
 
 if TYPE_CHECKING:
@@ -105,6 +106,12 @@ class Season:
             if stage is not None:
                 anchors = {stage: FLOATING_DAY}
         self.anchors = anchors
+        scale = scale_of(catalogue, crop)
+        given = {catalogue_code(catalogue, crop.id, code): day for code, day in anchors.items()}
+        try:
+            check_order(scale, given)
+        except StageOrderError as error:
+            raise _at_its_place(error, field, passes) from None
         self.stages: dict[str, StageDate] = _dates(catalogue, crop, field, anchors) if anchors else {}
         ordered = sorted(
             (entry.bbch, entry.date.toordinal(), entry.estimated)
@@ -225,6 +232,20 @@ class Season:
 def catalogue_code(catalogue: Catalogue, crop: str, code: str) -> str:
     """The catalogue's spelling of a stage, leaving the anchors ``sown`` and ``harvest`` alone."""
     return code if code in ("sown", "harvest") else catalogue.stage(crop, code).code
+
+
+def _at_its_place(error: StageOrderError, field: Field, passes: tuple[Pass, ...]) -> InputError:
+    """The clash of two given dates as an error at the pass that gives one of them, else at the field."""
+    place = field.place
+    for entry in passes:
+        if entry.stage in (error.first, error.last) and entry.stage not in field.stages:
+            place = entry.place
+    return InputError(
+        place, f"{error.first} on {error.first_date} lies after {error.last} on {error.last_date}", _CURE
+    )
+
+
+_CURE = "correct one of the two dates"
 
 
 def _anchors(field: Field, passes: tuple[Pass, ...]) -> dict[str, Day]:
