@@ -179,6 +179,32 @@ def _check_dates(
                     "correct one of the two dates",
                 )
         dated.append((day, bbch, code))
+    _check_scale(sown, harvest, stages, written, names, crop)
+
+
+def _check_scale(
+    sown: Day | None,
+    harvest: Day | None,
+    stages: dict[str, Day],
+    written: dict[str, Part],
+    names: Names,
+    crop: Crop,
+) -> None:
+    """The order of the stages in time, which knows more than their BBCH codes (vine: several in one code)."""
+    if len(stages) < 2:
+        return
+    from planner.phenology import StageOrderError, check_order
+    from planner.season import scale_of
+
+    ends = {code: day for code, day in (("sown", sown), ("harvest", harvest)) if day is not None}
+    try:
+        check_order(scale_of(names.catalogue, crop), {**stages, **ends})
+    except StageOrderError as error:
+        here = next(written[code] for code in (error.last, error.first) if code in written)
+        raise here.error(
+            f"stage {error.first} comes before {error.last}, but {error.first_date} is after {error.last_date}",
+            "correct one of the two dates",
+        ) from None
 
 
 def _targets(shape: FieldShape, part: Part, names: Names, crop: Crop) -> tuple[FieldTarget, ...] | None:
