@@ -6,7 +6,7 @@ import argparse
 from typing import TYPE_CHECKING, Any
 
 from planner import exits
-from planner.commands import common
+from planner.commands import common, many
 from planner.errors import InputError, UnknownName
 
 if TYPE_CHECKING:
@@ -18,6 +18,7 @@ planner audit programme.yaml
 planner audit programme.yaml --explain --units us
 planner audit sheet.csv --field field.yaml --products shop.yaml
 planner audit farm/*.yaml --format json --output answers.json
+planner audit district/ --jobs 2 --results lines.jsonl --summary district.csv --odd
 cat programme.yaml | planner audit -
 """
 
@@ -42,6 +43,7 @@ def add(subparsers: Any) -> None:
         default="auto",
         help="back end of the rules",
     )
+    many.add(parser)
     common.add_common(parser, ("text", "json", "markdown", "concise"), explain=True, strict=True)
 
 
@@ -49,6 +51,8 @@ def run(args: argparse.Namespace) -> int:
     """Audit and answer; 1 where something is breached (with ``--strict`` also where not assessed)."""
     chosen = common.settings(args)
     common.check_stdin(args.programme)
+    if many.wanted(args):
+        return many.run(args, chosen)
     catalogue = common.catalogue(chosen)
     programmes = load(args, catalogue)
     reports = [judge(programme, catalogue, args, chosen) for programme in programmes]

@@ -72,6 +72,14 @@ def deliver(answer: Answer, *, output: str | None = None, no_color: bool = False
         console.print(line, soft_wrap=True)
 
 
+def tell(line: str) -> None:
+    """One line of a stream of answers on standard output, written at once."""
+    from planner.render.words import safe
+
+    sys.stdout.buffer.write(safe(line).encode("utf-8", "backslashreplace") + b"\n")
+    sys.stdout.buffer.flush()
+
+
 def save(content: bytes, output: str, *, inputs: Sequence[str] = ()) -> None:
     """Write one file whole or not at all.
 

@@ -1,0 +1,111 @@
+"""Finds the programmes of a batch: files, folders of files, or one table of rows keyed by field."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from planner.errors import InputError
+from planner.model import Struct
+
+PROGRAMME_SUFFIXES = (".yaml", ".yml", ".csv", ".xlsx")
+FIELD_COLUMN = "field"
+
+
+class Job(Struct, frozen=True, kw_only=True):
+    """One programme to judge: a file, or the rows of one field out of a table (as CSV text)."""
+
+    name: str
+    rows: str = ""
+    field: str = ""
+    products: tuple[str, ...] = ()
+
+
+def find(sources: Sequence[str], *, field: str | None = None, products: Sequence[str] = ()) -> Iterator[Job]:
+    """Jobs in a fixed order: sources as given, folders by path.
+
+    Raises:
+        InputError: a source does not exist, or a table lacks what it needs.
+    """
+    for source in sources:
+        path = Path(source)
+        if path.is_dir():
+            for name in sorted(_programmes_below(path)):
+                yield Job(name=name, field=field or "", products=tuple(products))
+        elif not path.exists():
+            raise InputError(source, "there is no such file or folder", "check the name")
+        elif path.suffix == ".parquet" or (path.suffix == ".csv" and _is_keyed(path)):
+            yield from _table(path, products)
+        else:
+            yield Job(name=str(path), field=field or "", products=tuple(products))
+
+
+def _programmes_below(folder: Path) -> Iterator[str]:
+    for path in folder.rglob("*"):
+        if path.is_file() and path.suffix in PROGRAMME_SUFFIXES and _says_programme(path):
+            yield str(path)
+
+
+def _says_programme(path: Path) -> bool:
+    """Field documents and product lists lie beside programmes; a file that says what it is need not be opened twice."""
+    if path.suffix not in (".yaml", ".yml"):
+        return True
+    try:
+        with open(path, "rb") as file:
+            head = file.read(4096).decode("utf-8", errors="replace")
+    except OSError:
+        return True  # the job itself will say what is wrong with it
+    kinds = [line.partition(":")[0].strip() for line in head.splitlines() if line and not line[0].isspace()]
+    first = next((kind for kind in kinds if kind in ("programme", "field", "products", "passes")), "programme")
+    return first in ("programme", "passes") or "passes" in kinds
+
+
+def _is_keyed(path: Path) -> bool:
+    with open(path, encoding="utf-8-sig", errors="replace") as file:
+        header = file.readline()
+    return any(FIELD_COLUMN == name.strip().casefold() for name in header.replace(";", ",").split(","))
+
+
+def _table(path: Path, products: Sequence[str]) -> Iterator[Job]:
+    """One job per field of a table whose column ``field`` names the field documents (beside the table)."""
+    header, rows = _parquet(path) if path.suffix == ".parquet" else _csv(path)
+    names = [name.strip().casefold() for name in header]
+    if FIELD_COLUMN not in names:
+        raise InputError(str(path), "the table has no column 'field'", "add one that names each row's field document")
+    at = names.index(FIELD_COLUMN)
+    grouped: dict[str, list[list[str]]] = {}
+    for row in rows:
+        if any(cell.strip() for cell in row):
+            grouped.setdefault(row[at] if at < len(row) else "", []).append(row)
+    for key, members in grouped.items():
+        text = io.StringIO()
+        writer = csv.writer(text, lineterminator="\n")
+        writer.writerow([name for index, name in enumerate(header) if index != at])
+        writer.writerows([cell for index, cell in enumerate(row) if index != at] for row in members)
+        yield Job(
+            name=f"{path}#{key}",
+            rows=text.getvalue(),
+            field=str(path.parent / key) if key else "",
+            products=tuple(products),
+        )
+
+
+def _csv(path: Path) -> tuple[list[str], list[list[str]]]:
+    text = path.read_text(encoding="utf-8-sig")
+    header = text.partition("\n")[0]
+    delimiter = ";" if header.count(";") > header.count(",") else ","
+    rows = list(csv.reader(io.StringIO(text), delimiter=delimiter))
+    return (rows[0], rows[1:]) if rows else ([], [])
+
+
+def _parquet(path: Path) -> tuple[list[str], list[list[str]]]:
+    try:
+        from pyarrow import parquet
+    except ImportError:
+        cure = "pip install 'planner[parquet]', or save the table as CSV"
+        raise InputError(str(path), "reading Parquet needs pyarrow, which is not installed", cure) from None
+    table = parquet.read_table(path)
+    columns = [["" if cell is None else str(cell) for cell in column.to_pylist()] for column in table.columns]
+    return list(table.column_names), [list(row) for row in zip(*columns, strict=True)]

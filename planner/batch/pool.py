@@ -1,0 +1,78 @@
+"""Spreads a batch: in this process, over local processes, or over an existing Dask cluster. Order is always kept."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor
+from itertools import islice
+from multiprocessing import get_context
+from typing import Any
+
+from planner.batch.inputs import Job
+from planner.batch.work import Setup, judge, judge_many
+from planner.errors import InputError
+
+CHUNK = 25  # programmes handed over at once: about 0.1 s of work, so handing over costs little
+AHEAD = 8  # chunks in flight per worker; bounds the memory of a long run
+
+Line = dict[str, Any]
+
+
+def run(jobs: Iterable[Job], setup: Setup, *, workers: int = 1, cluster: str | None = None) -> Iterator[Line]:
+    """Lines in the order of the jobs.
+
+    Raises:
+        InputError: a cluster was asked for and cannot be reached, or ``distributed`` is not installed.
+    """
+    if cluster:
+        return _cluster(jobs, setup, cluster)
+    return _local(jobs, setup, workers) if workers > 1 else (judge(job, setup) for job in jobs)
+
+
+def chunks(jobs: Iterable[Job], size: int = CHUNK) -> Iterator[list[Job]]:
+    """Neighbouring jobs in lists of at most ``size``."""
+    feed = iter(jobs)
+    while part := list(islice(feed, size)):
+        yield part
+
+
+def _local(jobs: Iterable[Job], setup: Setup, workers: int) -> Iterator[Line]:
+    # spawned, not forked: the rule engine's C part holds state that a fork in mid-run would share
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+        waiting: deque[Future[list[Line]]] = deque()
+        for part in chunks(jobs):
+            waiting.append(pool.submit(judge_many, part, setup))
+            if len(waiting) >= workers * AHEAD:
+                yield from waiting.popleft().result()
+        while waiting:
+            yield from waiting.popleft().result()
+
+
+def _cluster(jobs: Iterable[Job], setup: Setup, address: str) -> Iterator[Line]:
+    """Chunks over a Dask scheduler; a chunk whose worker dies is given to another one by the scheduler."""
+    try:
+        from distributed import Client
+    except ImportError:
+        cure = "pip install 'planner[cluster]', or leave --cluster out"
+        raise InputError("--cluster", "this needs Dask distributed, which is not installed", cure) from None
+    try:
+        client = Client(address, timeout="10s")
+    except (OSError, TimeoutError) as error:
+        raise InputError("--cluster", f"no scheduler answers at {address} ({error})", "check the address") from None
+    with client:
+        waiting: deque[Any] = deque()
+        ahead = AHEAD * max(1, len(client.scheduler_info()["workers"]))
+        for part in chunks(jobs):
+            # pure=False: a chunk is work to be done, not a value that an earlier run may have left behind
+            waiting.append(client.submit(judge_many, part, setup, pure=False, retries=3))
+            if len(waiting) >= ahead:
+                yield from _taken(waiting.popleft())
+        while waiting:
+            yield from _taken(waiting.popleft())
+
+
+def _taken(future: Any) -> Sequence[Line]:
+    lines: Sequence[Line] = future.result()
+    future.release()
+    return lines

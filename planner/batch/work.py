@@ -1,0 +1,94 @@
+"""Judges one programme of a batch. A document that cannot be read gives a line that says so, never an exception."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Sequence
+from functools import lru_cache
+from typing import Any
+
+from planner import __version__
+from planner.audit import audit
+from planner.batch.inputs import Job
+from planner.catalogue import Catalogue, load
+from planner.errors import PlannerError
+from planner.model import AuditReport, Struct
+
+
+class Setup(Struct, frozen=True, kw_only=True):
+    """What every worker needs before its first job."""
+
+    catalog: tuple[str, ...] = ()
+    rules: tuple[str, ...] = ()
+    backend: str = "auto"
+    full: bool = False  # the whole answer in each line, not its summary
+
+
+@lru_cache(maxsize=2)
+def _catalogue(catalog: tuple[str, ...], rules: tuple[str, ...]) -> Catalogue:
+    return load(catalog_dirs=catalog, rules_dirs=rules)
+
+
+def judge(job: Job, setup: Setup) -> dict[str, Any]:
+    """One line: verdict, counts and findings of a programme, or what is wrong with the document."""
+    catalogue = _catalogue(setup.catalog, setup.rules)
+    try:
+        report = _report(job, setup, catalogue)
+    except PlannerError as error:
+        return {"file": job.name, "verdict": "unreadable", "problem": str(error)}
+    except RecursionError:
+        return {"file": job.name, "verdict": "unreadable", "problem": f"{job.name}: nested too deeply"}
+    return line(job, report, full=setup.full)
+
+
+def judge_many(jobs: Sequence[Job], setup: Setup) -> list[dict[str, Any]]:
+    """Several jobs in their order (a cluster is handed chunks, not single programmes)."""
+    return [judge(job, setup) for job in jobs]
+
+
+def _report(job: Job, setup: Setup, catalogue: Catalogue) -> AuditReport:
+    from planner.documents import load_programme
+
+    field, products = job.field or None, list(job.products) or None
+    if job.rows:
+        handle, name = tempfile.mkstemp(suffix=".csv")
+        try:
+            with os.fdopen(handle, "w", encoding="utf-8") as file:
+                file.write(job.rows)
+            programme = load_programme(name, catalogue, field=field, products=products)
+        except PlannerError as error:
+            raise PlannerError(str(error).replace(name, job.name)) from None
+        finally:
+            os.unlink(name)
+    else:
+        programme = load_programme(job.name, catalogue, field=field, products=products)
+    return audit(programme, catalogue, backend=setup.backend, rules=setup.rules)  # type: ignore[arg-type]
+
+
+def line(job: Job, report: AuditReport, *, full: bool = False) -> dict[str, Any]:
+    """The summary of a report as one flat line."""
+    if full:
+        from planner.render.jsonout import document
+
+        return {**document(report), "file": job.name}
+    programme = report.programme
+    open_ = [finding for finding in report.findings if finding.accepted is None]
+    return {
+        "file": job.name,
+        "programme": programme.name,
+        "field": programme.field.name,
+        "crop": programme.field.crop,
+        "area_ha": programme.field.area,
+        "verdict": report.verdict,
+        "breaches": sum(finding.severity == "breach" for finding in open_),
+        "cautions": sum(finding.severity == "caution" for finding in open_),
+        "advice": sum(finding.severity == "advice" for finding in open_),
+        "not_assessed": len(report.not_assessed),
+        "rules": sorted({finding.rule for finding in open_ if finding.severity != "advice"}),
+        "groups": {key: len(row["passes"]) for key, row in sorted(report.totals.get("groups", {}).items())},
+        "passes": len(programme.passes),
+        "cost_per_ha": (report.totals.get("cost") or {}).get("per_ha"),
+        "input": programme.checksum[:16],
+        "planner": __version__,
+    }
