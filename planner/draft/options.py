@@ -1,0 +1,611 @@
+"""What can be chosen: possible spray dates (slots) and, for each, the tank mixes that the labels allow on that day.
+
+A column is one tank mix on one slot. All columns stand in one account, so that ratings, partners and cover are worked
+out once; a programme is then a few columns, seen through :meth:`Space.view`.
+"""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+from planner import cover, exposure
+from planner.account import Account, PassState
+from planner.audit import rules_of
+from planner.catalogue import Catalogue
+from planner.errors import InputError
+from planner.facts import derive
+from planner.judge import judge
+from planner.model import Accept, CropLabel, Field, Finding, Pass, Product, Programme, TankItem
+from planner.rulebook import Rulebook
+from planner.season import Season
+
+MONEY = 100_000  # money is counted in 1/100,000 of the currency's unit, so that price times millilitres stays whole
+AMOUNT = 1000  # product is counted in mL or g per hectare
+SELECTION = 10  # selection is counted in tenths of a day
+MOST_IN_TANK = 3
+# common practice, no source: foliar fungicide passes closer than a week to each other are not planned
+SPACING = 7
+MOST_SLOTS = 8
+# our reading, no source: how much a bare day weighs by the pressure of the disease
+PRESSURE_WEIGHT = {"low": 1, "moderate": 2, "high": 3, None: 2}
+# rules that a pass breaks by itself, whatever else the programme holds: they are run once per option
+PASS_RULES = frozenset(("LBL01", "LBL02", "LBL07", "LBL08", "LBL10", "MIX01", "MIX02", "RES02"))
+
+
+@dataclass(frozen=True)
+class Slot:
+    """One possible spray date. ``stage`` is set where the field gives that stage this very date."""
+
+    index: int
+    day: int  # ordinal
+    stage: str | None = None
+    near: str = ""  # stage in words for the reader, with ~ where it is an estimate
+    kept: bool = False
+
+
+@dataclass(eq=False)
+class Column:
+    """One tank mix on one slot (or a pass that is kept)."""
+
+    number: int
+    slot: int
+    entry: Pass
+    products: tuple[str, ...]
+    kept: bool = False
+    state: PassState | None = None
+    cost: int = 0  # application and every product at its price, in 1/MONEY per hectare
+    amounts: dict[str, int] = field(default_factory=dict)  # product -> mL or g per hectare
+    selection: int = 0
+    spans: dict[str, tuple[tuple[int, int], ...]] = field(default_factory=dict)  # target -> days covered
+    cautions: int = 0
+    barred: tuple[Finding, ...] = ()  # findings of the pass-level rules that keep it out
+
+    @property
+    def uses(self) -> Any:
+        """The pass's state in the account."""
+        assert self.state is not None
+        return self.state
+
+
+@dataclass(frozen=True)
+class Refused:
+    """Why a product makes no column anywhere, or not before or after a day."""
+
+    product: str
+    reason: str
+
+
+class Space:
+    """Everything a draft chooses from, for one field, one shop and the passes that are kept."""
+
+    def __init__(
+        self,
+        field_: Field,
+        products: Sequence[Product],
+        catalogue: Catalogue,
+        *,
+        keep: Sequence[Pass] = (),
+        accept: Sequence[Accept] = (),
+        avoid: Iterable[str] = (),
+        start: int | None = None,
+        slots: Sequence[int] | None = None,
+        most_in_tank: int = MOST_IN_TANK,
+        rulebook: Rulebook | None = None,
+        currency: str = "",
+        extra: Sequence[Pass] = (),
+        reduce: bool = True,
+    ) -> None:
+        """Make slots and columns.
+
+        Args:
+            keep: passes that are fixed, in order.
+            accept: departures that the user keeps.
+            avoid: group keys, actives or product names that no new pass may hold.
+            start: first ordinal on which a new pass may lie.
+            slots: days (ordinals) to use instead of the planner's own.
+            extra: passes that may be chosen beside the planner's own options (the mend's).
+            reduce: leave out products and mixes that others beat (see :meth:`_best` and :meth:`_reduced`).
+
+        Raises:
+            InputError: the field has no dates, so no day can be planned.
+        """
+        self.field = field_
+        self.products = tuple(products)
+        self.catalogue = catalogue
+        self.book = rulebook if rulebook is not None else rules_of()
+        self.accept = tuple(accept)
+        self.avoid = tuple(avoid)
+        self.most_in_tank = most_in_tank
+        self.reduce = reduce
+        self.currency = currency or field_.currency or next((one.currency for one in products if one.currency), "")
+        crop = catalogue.crop(field_.crop)
+        self.crop = crop
+        self.season = Season(field_, crop, catalogue, tuple(keep))
+        if self.season.floating or not self.season.stages:
+            raise InputError(
+                field_.place if str(field_.place) else "the field",
+                "the field has no dates, so no spray date can be planned",
+                "add sown: 2026-05-12, or stages: {R1: 2026-07-02}",
+            )
+        self.refused: dict[str, str] = {}
+        self._bare = Account(Programme(field=field_, passes=()), catalogue, self.season)
+        self.usable = self._usable()
+        self.worth = self._product_worth()
+        self.beaten: dict[str, str] = {}
+        self.slots, kept = self._slots(keep, start, slots)
+        self.columns: list[Column] = []
+        self._add_kept(kept)
+        self._add_mixes()
+        for entry in extra:
+            self._add_extra(entry)
+        self._account()
+        self._measure()
+        offered = {name for column in self.columns if not column.kept for name in column.products}
+        for name in offered:
+            self.refused.pop(name, None)
+        self.by_slot: list[list[Column]] = [[] for _ in self.slots]
+        for column in self.columns:
+            if column.slot >= 0:
+                self.by_slot[column.slot].append(column)
+        self.kept = [column for column in self.columns if column.kept]
+
+    # --- slots ------------------------------------------------------------------------------------------------------
+
+    def _usable(self) -> list[tuple[Product, CropLabel]]:
+        """Products that can be planned with, and the reason for each that cannot."""
+        found: list[tuple[Product, CropLabel]] = []
+        for product in self.products:
+            label = product.labels.get(self.crop.id)
+            reason = ""
+            if not any(self.catalogue.active(name).kind == "fungicide" for name in product.actives):
+                reason = "it holds no fungicide"
+            elif not product.labels:
+                reason = "its label is not in the product list; copy the label to plan with it"
+            elif label is None:
+                reason = f"LBL01: its label lacks {self.crop.name}"
+            elif label.rate_most is None:
+                reason = "its label gives no full rate; add rate: [least, most]"
+            elif product.price is None:
+                reason = "it has no price, so it cannot be weighed; add price"
+            elif (named := self._avoided(product)) is not None:
+                reason = f"{named} is to be avoided"
+            if reason or label is None:
+                self.refused[product.name] = reason
+            else:
+                found.append((product, label))
+        return found
+
+    def _avoided(self, product: Product) -> str | None:
+        for name in self.avoid:
+            if name == product.name or name in product.actives:
+                return name
+            if any(name in self.catalogue.active(active).groups for active in product.actives):
+                return name
+        return None
+
+    def _last_day(self) -> int | None:
+        """The last day that any label leaves before harvest."""
+        harvest = self.field.harvest
+        if harvest is None:
+            return None
+        intervals = [label.harvest_interval or 0 for _, label in self.usable]
+        return harvest.toordinal() - min(intervals, default=0)
+
+    def _slots(
+        self, keep: Sequence[Pass], start: int | None, days: Sequence[int] | None
+    ) -> tuple[list[Slot], list[tuple[Pass, int | None]]]:
+        kept = [(entry, self.season.place(entry).day) for entry in keep]
+        for entry, day in kept:
+            if day is None and entry.how == "foliar":
+                raise InputError(
+                    entry.place if str(entry.place) else f"pass {entry.number}",
+                    "a pass that is kept needs a date",
+                    "add date: 2026-07-02",
+                )
+        foliar = sorted(day for entry, day in kept if day is not None and entry.how == "foliar")
+        if days is None:
+            earliest = start if start is not None else (foliar[-1] + SPACING if foliar else None)
+            free = self._days(earliest, foliar)
+        else:
+            free = sorted(set(days) - set(foliar))
+        marks = sorted([(day, True) for day in foliar] + [(day, False) for day in free])
+        slots = [
+            Slot(index, day, self._given_stage(day), self.near(day), is_kept) for index, (day, is_kept) in enumerate(marks)
+        ]
+        return slots, kept
+
+    def _days(self, earliest: int | None, foliar: Sequence[int]) -> list[int]:
+        """Stage events of the targets first, then a day every week or so between them."""
+        windows = [
+            target.window
+            for target in self._bare.targets
+            if target.window and target.window.first is not None and target.window.last is not None
+        ]
+        stages = [entry.date.toordinal() for code, entry in self.season.stages.items() if code not in ("sown", "harvest")]
+        if windows:
+            first = min(window.first for window in windows if window.first is not None)
+            last = max(window.last for window in windows if window.last is not None)
+        elif self._bare.targets or not stages:
+            return []
+        else:
+            first, last = min(stages), max(stages)
+        end = self._last_day()
+        if end is not None:
+            last = min(last, end)
+        if earliest is not None:
+            first = max(first, earliest)
+        if last < first:
+            return []
+        step = max(SPACING, -(-(last - first + 1) // MOST_SLOTS))
+        events: list[int] = [first]
+        for code in self._event_stages():
+            day, _ = self.season.day(code)
+            if day is not None and first <= day <= last:
+                events.append(day)
+        found: list[int] = []
+        for day in [*sorted(set(events)), *range(first, last + 1, step)]:
+            if len(found) < MOST_SLOTS and all(abs(day - other) >= SPACING for other in [*found, *foliar]):
+                found.append(day)
+        return sorted(found)
+
+    def _event_stages(self) -> list[str]:
+        """Stages that the targets' published timing names, then those that the field gives."""
+        codes: dict[str, None] = {}
+        for target in self._bare.targets:
+            for code in target.target.best_timing:
+                codes[code] = None
+        for code in self.field.stages:
+            codes[code] = None
+        return list(codes)
+
+    def _given_stage(self, day: int) -> str | None:
+        return next((code for code, given in self.field.stages.items() if given.toordinal() == day), None)
+
+    def near(self, day: int) -> str:
+        """The last stage reached on a day, ``~`` where that is an estimate."""
+        best: tuple[int, str] | None = None
+        for code, entry in self.season.stages.items():
+            at = entry.date.toordinal()
+            if code in ("sown", "harvest") or at > day:
+                continue
+            if best is None or at >= best[0]:
+                best = (at, ("~" if entry.estimated or at != day else "") + code)
+        return best[1] if best else ""
+
+    # --- columns ----------------------------------------------------------------------------------------------------
+
+    def _add_kept(self, kept: Sequence[tuple[Pass, int | None]]) -> None:
+        by_day = {slot.day: slot.index for slot in self.slots if slot.kept}
+        for entry, day in kept:
+            slot = by_day[day] if entry.how == "foliar" and day is not None else -1
+            self._append(slot, entry, kept=True)
+
+    def _append(self, slot: int, entry: Pass, *, kept: bool = False) -> None:
+        number = len(self.columns) + 1
+        values = {name: getattr(entry, name) for name in entry.__struct_fields__}
+        products = tuple(item.product or item.active or "" for item in entry.tank)
+        self.columns.append(Column(number, slot, Pass(**{**values, "number": number}), products, kept))
+
+    def _add_extra(self, entry: Pass) -> None:
+        day = self.season.place(entry).day
+        slot = next((one.index for one in self.slots if one.day == day and not one.kept), None)
+        if slot is not None:
+            self._append(slot, entry)
+
+    def _allowed(self, product: Product, label: CropLabel, day: int) -> str:
+        """Why the label keeps a product off a day; empty where it may go on."""
+        stage, _ = self.season.stage_on(day)
+        if stage is not None:
+            low, high = stage
+            if label.first_stage is not None and low < self.season.bbch(label.first_stage):
+                return f"LBL07: its label starts at {label.first_stage}"
+            if label.last_stage is not None and high > self.season.bbch(label.last_stage):
+                return f"LBL07: its label ends at {label.last_stage}"
+        if label.harvest_interval is not None and self.field.harvest is not None:
+            left = self.field.harvest.toordinal() - day
+            if left < label.harvest_interval:
+                return f"LBL08: {left} days are left to harvest and its label asks {label.harvest_interval}"
+        water = self.field.application.water
+        if label.water is not None and water is not None and water < label.water:
+            return f"LBL10: the field is sprayed with less water than its label asks ({label.water:g} L/ha)"
+        return ""
+
+    def _add_mixes(self) -> None:
+        for slot in self.slots:
+            if slot.kept:
+                continue
+            fit = []
+            for product, label in self.usable:
+                reason = self._allowed(product, label, slot.day)
+                if reason:
+                    self.refused.setdefault(product.name, reason)
+                else:
+                    fit.append((product, label))
+            for mix in self._mixes(fit, self._best(fit)):
+                tank = tuple(
+                    TankItem(product=product.name, rate=label.rate_most, unit=product.amount_unit) for product, label in mix
+                )
+                self._append(slot.index, self._pass(slot, tank))
+
+    def _pass(self, slot: Slot, tank: tuple[TankItem, ...]) -> Pass:
+        application = self.field.application
+        return Pass(
+            number=1,
+            date=date.fromordinal(slot.day),
+            stage=slot.stage,
+            tank=tank,
+            water=application.water,
+            droplets=application.droplets,
+        )
+
+    def _product_worth(self) -> dict[str, tuple[frozenset[str], dict[str, tuple[int, int]], float]]:
+        """Groups, per target class and days of cover, and cost per hectare of each usable product alone."""
+        some_day = date.fromordinal(min(one.date.toordinal() for one in self.season.stages.values()))
+        passes = tuple(
+            Pass(number=at, date=some_day, tank=(TankItem(product=product.name, rate=label.rate_most, unit=product.amount_unit),))
+            for at, (product, label) in enumerate(self.usable, start=1)
+        )
+        account = Account(Programme(field=self.field, products=self.products, passes=passes), self.catalogue, self.season)
+        found = {}
+        for (product, label), state in zip(self.usable, account.all_states, strict=True):
+            marks = {}
+            for target in account.targets:
+                ranks = [account.effect(use, target).rank or 0 for use in state.uses]
+                rows = [account.protection(use, state, target) for use in state.uses if account.effect(use, target).value]
+                days = max((round(row.least) for row in rows if row is not None), default=0)
+                marks[target.id] = (max(ranks, default=0), days)
+            cost = 0.0 if self.on_hand(product) else (product.price or 0.0) * (label.rate_most or 0.0)
+            found[product.name] = (frozenset(state.by_group), marks, cost)
+        return found
+
+    def _best(self, fit: Sequence[tuple[Product, CropLabel]]) -> set[str]:
+        """Products worth a place in a mix: none of the same groups is as cheap, as good on every target and as lasting."""
+        if not self.reduce:
+            return {product.name for product, _ in fit}
+        best: set[str] = set()
+        for at, (product, _) in enumerate(fit):
+            groups, marks, cost = self.worth[product.name]
+            for other_at, (other, _) in enumerate(fit):
+                other_groups, other_marks, other_cost = self.worth[other.name]
+                if other is product or other_groups != groups or (other_cost, other_at) > (cost, at):
+                    continue
+                if all(a >= b for key in marks for a, b in zip(other_marks[key], marks[key], strict=True)):
+                    self.beaten[product.name] = other.name
+                    break
+            else:
+                best.add(product.name)
+        return best
+
+    def _mixes(
+        self, fit: Sequence[tuple[Product, CropLabel]], best: set[str]
+    ) -> list[tuple[tuple[Product, CropLabel], ...]]:
+        """Cliques of the graph of compatible partners, one to three products, in the order of the list."""
+        import networkx
+
+        graph = networkx.Graph()
+        graph.add_nodes_from(range(len(fit)))
+        for one in range(len(fit)):
+            for other in range(one + 1, len(fit)):
+                names = {fit[one][0].name, fit[other][0].name}
+                if names <= best and self._compatible(fit[one][0], fit[other][0]):
+                    graph.add_edge(one, other)
+        found = []
+        for clique in networkx.enumerate_all_cliques(graph):
+            if len(clique) > self.most_in_tank:
+                break
+            found.append(tuple(fit[index] for index in sorted(clique)))
+        order = {product.name: at for at, (product, _) in enumerate(fit)}
+        return sorted(found, key=lambda mix: (len(mix), [order[product.name] for product, _ in mix]))
+
+    def _compatible(self, one: Product, other: Product) -> bool:
+        """Two products make a mix when each brings a mode of action that the other lacks."""
+        first = {self.catalogue.active(name).group for name in one.actives if self._counts(name)}
+        second = {self.catalogue.active(name).group for name in other.actives if self._counts(name)}
+        if not first or not second or set(one.actives) & set(other.actives):
+            return False
+        joined = self.catalogue.joined
+        return not any(a == b or joined(a, b, "mixing") for a in first for b in second)
+
+    def _counts(self, active: str) -> bool:
+        return self.catalogue.active(active).kind == "fungicide"
+
+    # --- measuring --------------------------------------------------------------------------------------------------
+
+    def _account(self) -> None:
+        programme = Programme(
+            field=self.field,
+            products=self.products,
+            passes=tuple(column.entry for column in self.columns),
+            accept=self.accept,
+            currency=self.currency,
+        )
+        self.account = Account(programme, self.catalogue, self.season)
+        for column, state in zip(self.columns, self.account.all_states, strict=True):
+            column.state = state
+
+    def view(self, columns: Sequence[Column]) -> Account:
+        """The account of the programme that these columns make (with their column numbers as pass numbers)."""
+        chosen = sorted(columns, key=lambda column: column.slot)
+        seen = copy.copy(self.account)
+        seen.__dict__.pop("published", None)
+        states = [column.uses for column in chosen]
+        seen.all_states = states
+        seen.fungicide_states = [state for state in states if state.uses]
+        seen.passes = [state for state in seen.fungicide_states if state.entry.how == "foliar"]
+        seen.early = [state for state in seen.fungicide_states if state.entry.how != "foliar"]
+        return seen
+
+    def findings(self, columns: Sequence[Column]) -> list[Finding]:
+        """What the rules find in a programme of these columns (the interpreter; no texts are shown from here)."""
+        if not columns:
+            return []
+        found, _ = judge(self.book, derive(self.view(columns)), backend="interpreter")
+        return found
+
+    def breaches(self, columns: Sequence[Column]) -> list[Finding]:
+        """Open breaches of a programme of these columns."""
+        return [one for one in self.findings(columns) if one.severity == "breach" and not self.accepted(one)]
+
+    def accepted(self, finding: Finding) -> bool:
+        """Whether the user keeps this departure. Accepted passes are numbered as in the kept programme."""
+        kept = {column.number for column in self.columns if column.kept}
+        return any(
+            entry.rule == finding.rule and (not entry.passes or bool(set(entry.passes) & set(finding.passes) & kept))
+            for entry in self.accept
+        )
+
+    def _measure(self) -> None:
+        spend = {product.name: product for product in self.products}
+        application = round((self.field.application.cost or 0.0) * MONEY)
+        useful = []
+        for column in self.columns:
+            column.cost = application if column.entry.how == "foliar" else 0
+            for item in column.entry.tank:
+                if item.product is not None and item.rate is not None:
+                    amount = round(item.rate * AMOUNT)
+                    column.amounts[item.product] = amount
+                    column.cost += self.unit_price(spend[item.product]) * amount if item.product in spend else 0
+            self._measure_cover(column)
+            if column.kept or self._worth(column):
+                useful.append(column)
+        if self.reduce:
+            useful = self._reduced(useful)
+        for column in useful:
+            found = self.findings([column])
+            column.cautions = sum(1 for one in found if one.severity == "caution")
+            column.selection = round(exposure.total(self.view([column])) * SELECTION)
+            if not column.kept:
+                column.barred = tuple(
+                    one
+                    for one in found
+                    if one.severity == "breach" and one.rule in PASS_RULES and not self.accepted(one)
+                )
+        self.columns = useful
+
+    def _reduced(self, columns: list[Column]) -> list[Column]:
+        """Without mixes that at least two others of the same slot beat, so that one label's season limit starves none.
+
+        One mix beats another when it holds no group that the other lacks, costs no more, covers every day that the
+        other covers, has as many working modes on every target and leaves no group alone that the other partners.
+        """
+        kept: list[Column] = []
+        by_slot: dict[int, list[Column]] = {}
+        for column in columns:
+            by_slot.setdefault(-1 if column.kept else column.slot, []).append(column)
+        for slot, here in sorted(by_slot.items()):
+            if slot < 0:
+                kept += here
+                continue
+            marks = {column.number: self._marks(column) for column in here}
+            kept += [
+                column
+                for column in here
+                if sum(self._beats(marks[other.number], marks[column.number]) for other in here if other is not column) < 2
+            ]
+        return sorted(kept, key=lambda column: column.number)
+
+    def _marks(self, column: Column) -> tuple[frozenset[str], int, dict[str, tuple[int, frozenset[int]]], frozenset[str]]:
+        account, state = self.account, column.uses
+        per_target = {}
+        for target in account.targets:
+            days = frozenset(day for first, last in column.spans.get(target.id, ()) for day in range(first, last + 1))
+            per_target[target.id] = (account.working_groups(state, target), days)
+        alone = frozenset(group for group in state.by_group if account.alone(state, group)[0] is not False)
+        paid = column.cost - sum(
+            amount * self.unit_price(product)
+            for product in self.products
+            if (amount := column.amounts.get(product.name, 0)) and self.on_hand(product)
+        )
+        return frozenset(state.by_group), paid, per_target, alone
+
+    def _beats(self, one: Any, other: Any) -> bool:
+        return (
+            one[0] <= other[0]
+            and one[1] <= other[1]
+            and one[3] <= other[3]
+            and all(one[2][key][0] >= other[2][key][0] and one[2][key][1] >= other[2][key][1] for key in other[2])
+            and (one[0], one[1]) != (other[0], other[1])
+        )
+
+    def _measure_cover(self, column: Column) -> None:
+        seen = self.view([column])
+        for target in seen.targets:
+            covered, _ = cover.spans(seen, target)  # days that only a use of unknown effect covers do not count
+            merged = tuple(sorted({(first, last) for first, last, _ in covered}))
+            if merged:
+                column.spans[target.id] = merged
+
+    def _worth(self, column: Column) -> bool:
+        """Whether a pass covers a day, and every product of a mix works on a target it meets or is a named partner."""
+        if not self.account.targets:
+            return True
+        if not column.spans:
+            return False
+        met = [target for target in self.account.targets if self.account.meets(column.uses, target).value is not False]
+        for item in column.entry.tank:
+            uses = [use for use in column.uses.uses if use.item is item]
+            if not any(
+                self.account.effect(use, target).value
+                or any(
+                    use.active.multi_site and use.code in self.account.named_partners(other.group, target)
+                    for other in column.uses.uses
+                    if other is not use
+                )
+                for use in uses
+                for target in met
+            ):
+                return False
+        return True
+
+    # --- back to documents ------------------------------------------------------------------------------------------
+
+    def programme(self, columns: Sequence[Column], name: str = "") -> Programme:
+        """The programme document that these columns make, passes numbered from 1."""
+        chosen = sorted(columns, key=lambda column: column.slot)
+        passes = []
+        for number, column in enumerate(chosen, start=1):
+            values = {key: getattr(column.entry, key) for key in column.entry.__struct_fields__}
+            passes.append(Pass(**{**values, "number": number}))
+        return Programme(
+            name=name,
+            field=self.field,
+            products=self.products,
+            passes=tuple(passes),
+            accept=self.accept,
+            currency=self.currency,
+        )
+
+    def bare(self, columns: Sequence[Column]) -> int:
+        """Target-days without known cover, weighted by pressure: those that ``planner.cover`` calls bare or not known."""
+        seen = self.view(columns)
+        return sum(
+            PRESSURE_WEIGHT[target.entry.pressure] * (last - first + 1)
+            for target in seen.targets
+            for first, last, modes in cover.days_of(seen, target)
+            if not modes
+        )
+
+    def money(self, columns: Sequence[Column]) -> tuple[int, int]:
+        """Cost to pay per hectare, and the worth of what is on hand already, in 1/MONEY."""
+        whole = sum(column.cost for column in columns)
+        stock = 0
+        for product in self.products:
+            free = self.on_hand(product)
+            if free:
+                used = sum(column.amounts.get(product.name, 0) for column in columns)
+                stock += min(used, free) * self.unit_price(product)
+        return whole - stock, stock
+
+    def on_hand(self, product: Product) -> int:
+        """Product already bought, in mL or g per hectare of this field; 0 where the area is not known."""
+        if not product.on_hand or not self.field.area:
+            return 0
+        return int(product.on_hand / self.field.area * AMOUNT)
+
+    def unit_price(self, product: Product) -> int:
+        """Price of one mL or g in 1/MONEY."""
+        return round((product.price or 0.0) * MONEY / AMOUNT)
