@@ -145,17 +145,13 @@ def build() -> UnitTable:
             quantity = Decimal(1) * registry.parse_expression(expression)
             return str(quantity.to(base).magnitude.normalize())
         except (pint.errors.PintError, AttributeError) as error:
-            raise RulebookError(
-                document.place(where), f"pint cannot convert '{expression}': {error}"
-            ) from None
+            raise RulebookError(document.place(where), f"pint cannot convert '{expression}': {error}") from None
 
     units: dict[str, Unit] = {}
     compounds: dict[str, tuple[str, tuple[str, str], str]] = {}
     for kind, members in raw.units.items():
         for name, entry in members.items():
-            number = (
-                None if entry.unit == "bushel" else factor(entry.pint, _KIND_BASE[kind], "units", kind, name)
-            )
+            number = None if entry.unit == "bushel" else factor(entry.pint, _KIND_BASE[kind], "units", kind, name)
             unit = Unit(name=name, kind=kind, factor=number)
             for spelling in (name, *entry.also):
                 if _fold(spelling) in units and units[_fold(spelling)] != unit:
@@ -249,14 +245,10 @@ def read_any(
             "write the number with a decimal point and without separators, for example 1200 or 0.5",
         )
     if not found:
-        raise InputError(
-            where, f"{label} '{text}' does not begin with a number", f"write {example(dimensions)}"
-        )
+        raise InputError(where, f"{label} '{text}' does not begin with a number", f"write {example(dimensions)}")
     digits, rest = found.groups()
     if len(digits) > _MOST_DIGITS:
-        raise InputError(
-            where, f"{label} {digits[:12]}... has too many digits", f"write {example(dimensions)}"
-        )
+        raise InputError(where, f"{label} {digits[:12]}... has too many digits", f"write {example(dimensions)}")
     if not rest.strip():
         raise bare_number(digits, dimensions, place=where, name=label)
     amount = Decimal(digits)
@@ -313,9 +305,7 @@ def _unit(
     units = table()
     folded = _fold(rest)
     if folded in units.refused:
-        raise InputError(
-            place, f"{label} '{text}': '{rest.strip()}' can mean two things", units.refused[folded]
-        )
+        raise InputError(place, f"{label} '{text}': '{rest.strip()}' can mean two things", units.refused[folded])
     if folded in units.compounds:
         printed, of, factor = units.compounds[folded]
         return printed, of, Decimal(factor), Decimal(1)
@@ -323,9 +313,7 @@ def _unit(
     money = folded.startswith(("per ", "/"))
     parts = [part.strip() for part in re.split(r"\s+per\s+|/", folded.removeprefix("per ").removeprefix("/"))]
     if len(parts) > 2 or (money and len(parts) > 1):
-        raise InputError(
-            place, f"{label} '{text}' has an unknown unit '{rest}'", f"write {example(dimensions)}"
-        )
+        raise InputError(place, f"{label} '{text}' has an unknown unit '{rest}'", f"write {example(dimensions)}")
     found: list[Unit] = []
     for part in parts:
         if part in units.refused:
@@ -339,11 +327,7 @@ def _unit(
     for unit in found:
         if unit.factor is None:
             if bushel_kg is None:
-                what = (
-                    f"no bushel weight is known for {crop}"
-                    if crop
-                    else "bushels need a crop with a bushel weight"
-                )
+                what = f"no bushel weight is known for {crop}" if crop else "bushels need a crop with a bushel weight"
                 raise InputError(
                     place,
                     f"{label} '{text}': {what}",
@@ -362,9 +346,7 @@ def _unit(
 
 
 def _by_weight(dimensions: Iterable[str]) -> str:
-    return " or ".join(
-        text for key in dimensions for text in table().dimensions[key].examples if "bu" not in text
-    )
+    return " or ".join(text for key in dimensions for text in table().dimensions[key].examples if "bu" not in text)
 
 
 def _cure(parts: list[str], wrong: str, money: bool, dimensions: Sequence[str]) -> str:
@@ -372,10 +354,7 @@ def _cure(parts: list[str], wrong: str, money: bool, dimensions: Sequence[str]) 
     near = nearest(wrong, units, count=1)
     if not near:
         return f"write {example(dimensions)}"
-    names = [
-        units[near[0]].name if part == wrong else units[part].name if part in units else part
-        for part in parts
-    ]
+    names = [units[near[0]].name if part == wrong else units[part].name if part in units else part for part in parts]
     return f"did you mean {'per ' if money else ''}{'/'.join(names)}? For example {example(dimensions)}"
 
 

@@ -79,13 +79,9 @@ def test_printed_conversions(text: str, dimension: str, printed: float, half: fl
 def test_bushels_weigh_what_the_crop_weighs() -> None:
     # NIST Handbook 44, Appendix C: 60 lb soybean and wheat, 56 lb corn; 67.2511 and 62.7677 kg/ha per bu/ac
     soybean, corn = float(60 * LB), float(56 * LB)
-    assert quantities.read("50 bu/ac", "grain_yield", bushel_kg=soybean) / 50 == pytest.approx(
-        67.2511, abs=5e-5
-    )
+    assert quantities.read("50 bu/ac", "grain_yield", bushel_kg=soybean) / 50 == pytest.approx(67.2511, abs=5e-5)
     assert quantities.read("50 bu/ac", "grain_yield", bushel_kg=corn) / 50 == pytest.approx(62.7677, abs=5e-5)
-    assert quantities.read("9 per bu", "grain_price", bushel_kg=soybean) == pytest.approx(
-        float(9 / (60 * LB))
-    )
+    assert quantities.read("9 per bu", "grain_price", bushel_kg=soybean) == pytest.approx(float(9 / (60 * LB)))
     assert quantities.show(3362.55, "grain_yield", "us", bushel_kg=soybean) == "50 bu/ac"
     assert quantities.show(3362.55, "grain_yield", "us") == "3000 lb/ac"
     with pytest.raises(InputError) as caught:
@@ -95,7 +91,7 @@ def test_bushels_weigh_what_the_crop_weighs() -> None:
 
 
 def test_active_per_area_as_extension_works_it() -> None:
-    # 6 fl oz/ac of a 2.08 lb/gal product: 0.0975 lb/ac = 109.3 g/ha (worked by the collector of the reference)
+    # 6 fl oz/ac of a 2.08 lb/gal product: 0.0975 lb/ac = 109.3 g/ha (worked by our collector)
     rate = quantities.read("6 fl oz/ac", "liquid_rate")
     content = quantities.read("2.08 lb/gal", "liquid_content")
     assert rate * content == pytest.approx(109.3, abs=0.05)

@@ -96,9 +96,7 @@ def load_programme(
         products=listed,
         passes=passes,
         accept=build_accept(shape.accept, part.at("accept"), passes, rule_names(catalogue)),
-        currency=_one_currency(
-            currency(shape.currency, part.at("currency")), loaded_field, listed, part.place
-        ),
+        currency=_one_currency(currency(shape.currency, part.at("currency")), loaded_field, listed, part.place),
         file=name,
         checksum=files.checksum,
         notices=tuple(notices),

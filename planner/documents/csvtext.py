@@ -61,9 +61,7 @@ def read_csv(content: bytes, name: str) -> Table:
                 clean = clean[:-1]
             header = clean
             if len(header) > MOST_COLUMNS:
-                raise InputError(
-                    here, f"{len(header)} columns are too many", "keep the columns that are needed"
-                )
+                raise InputError(here, f"{len(header)} columns are too many", "keep the columns that are needed")
             continue
         if not any(clean):
             continue

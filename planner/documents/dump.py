@@ -32,9 +32,7 @@ if TYPE_CHECKING:
 Data = dict[str, Any]
 
 
-def dump_programme(
-    programme: Programme, *, field: str | None = None, products: Sequence[str] | None = None
-) -> str:
+def dump_programme(programme: Programme, *, field: str | None = None, products: Sequence[str] | None = None) -> str:
     """YAML that ``load_programme`` takes back to the same programme (places, file and checksum apart).
 
     Args:
@@ -175,9 +173,7 @@ def product_data(product: Product) -> Data:
     data: Data = {"name": product.name, "kind": product.kind}
     _put(data, "formulation", product.formulation)
     if product.actives:
-        data["actives"] = {
-            name: exact(content, f"{form}_content") for name, content in product.actives.items()
-        }
+        data["actives"] = {name: exact(content, f"{form}_content") for name, content in product.actives.items()}
     _amount(data, "price", product.price, f"{form}_price")
     _amount(data, "on_hand", product.on_hand, f"{form}_stock")
     if product.labels:
@@ -193,9 +189,7 @@ def _label(label: CropLabel, form: str) -> Data:
         data["rate"] = [exact(label.rate_least, f"{form}_rate"), exact(label.rate_most, f"{form}_rate")]
     _put(data, "applications", label.applications)
     if label.active_total:
-        data["active_total"] = {
-            name: exact(total, "season_total") for name, total in label.active_total.items()
-        }
+        data["active_total"] = {name: exact(total, "season_total") for name, total in label.active_total.items()}
     _amount(data, "interval", label.interval, "days")
     if label.first_stage is not None and label.last_stage is not None:
         data["stages"] = [label.first_stage, label.last_stage]
@@ -244,9 +238,7 @@ def _item(item: TankItem) -> Data:
 
 
 def _season(entry: Season) -> Data:
-    season: int | str = (
-        int(entry.season) if entry.season.isdigit() and len(entry.season) == 4 else entry.season
-    )
+    season: int | str = int(entry.season) if entry.season.isdigit() and len(entry.season) == 4 else entry.season
     return {"season": season, "crop": entry.crop, "groups": [list(groups) for groups in entry.groups]}
 
 
@@ -254,9 +246,7 @@ def _groups(entry: Pass, programme: Programme, catalogue: Catalogue) -> tuple[st
     found: dict[str, None] = {}
     for item in entry.tank:
         product = programme.product(item.product) if item.product is not None else None
-        names = (
-            list(product.actives) if product is not None else [item.active] if item.active is not None else []
-        )
+        names = list(product.actives) if product is not None else [item.active] if item.active is not None else []
         for name in names:
             found.setdefault(catalogue.active(name).group)
     return tuple(found)

@@ -28,9 +28,7 @@ LONGEST_SEASON = 400  # days from sowing to harvest; common practice, no source:
 _MATURITY = re.compile(r"(?:0{1,3}|[1-9]|10)(?:\.[0-9])?\Z")
 
 
-def build_field(
-    shape: FieldShape, part: Part, catalogue: Catalogue, files: Files, document: Path | str
-) -> Field:
+def build_field(shape: FieldShape, part: Part, catalogue: Catalogue, files: Files, document: Path | str) -> Field:
     """The field that a document describes.
 
     Args:
@@ -84,9 +82,7 @@ def build_field(
         ),
         currency=currency(shape.currency, part.at("currency")),
         application=_application(shape.application, part.at("application")),
-        history=tuple(
-            _season(entry, part.at("history", index), names) for index, entry in enumerate(shape.history)
-        )
+        history=tuple(_season(entry, part.at("history", index), names) for index, entry in enumerate(shape.history))
         if _history_in_order(shape, part)
         else (),
         latitude=latitude,
@@ -119,9 +115,7 @@ def _where(shape: FieldShape, part: Part) -> tuple[str | None, str | None]:
     return country or of, region
 
 
-def _stages(
-    shape: FieldShape, part: Part, names: Names, crop: Crop
-) -> tuple[dict[str, Day], dict[str, Part]]:
+def _stages(shape: FieldShape, part: Part, names: Names, crop: Crop) -> tuple[dict[str, Day], dict[str, Part]]:
     """Date by stage code, and where each stands."""
     stages: dict[str, Day] = {}
     written: dict[str, Part] = {}
@@ -158,13 +152,9 @@ def _check_dates(
     for code, day in stages.items():
         here = written[code]
         if sown and day < sown:
-            raise here.error(
-                f"stage {code} on {day} is before sowing on {sown}", "correct one of the two dates"
-            )
+            raise here.error(f"stage {code} on {day} is before sowing on {sown}", "correct one of the two dates")
         if harvest and day > harvest:
-            raise here.error(
-                f"stage {code} on {day} is after harvest on {harvest}", "correct one of the two dates"
-            )
+            raise here.error(f"stage {code} on {day} is after harvest on {harvest}", "correct one of the two dates")
         if sown and (day - sown).days > LONGEST_SEASON:
             raise here.error(
                 f"stage {code} on {day} is {(day - sown).days} days after sowing on {sown}",
@@ -263,8 +253,7 @@ def _season(shape: SeasonShape, part: Part, names: Names) -> Season:
         groups=tuple(
             tuple(
                 dict.fromkeys(
-                    names.group(code, part.at("groups", number, place)).key
-                    for place, code in enumerate(codes)
+                    names.group(code, part.at("groups", number, place)).key for place, code in enumerate(codes)
                 )
             )
             for number, codes in enumerate(shape.groups)

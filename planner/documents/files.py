@@ -47,9 +47,7 @@ class Files:
             content = stream.read(yamlio.MAX_BYTES + 1)
             if len(content) > yamlio.MAX_BYTES:
                 megabytes = yamlio.MAX_BYTES // 1_000_000
-                raise InputError(
-                    STDIN_NAME, f"the text is larger than {megabytes} MB", "split it into smaller files"
-                )
+                raise InputError(STDIN_NAME, f"the text is larger than {megabytes} MB", "split it into smaller files")
         else:
             content = yamlio.read_bytes(Path(path))
         self._digest.update(len(content).to_bytes(8, "big"))
@@ -64,9 +62,7 @@ class Files:
         """
         base = Path.cwd() if str(document) == "-" else Path(document).parent
         if not named or "\0" in named:
-            raise InputError(
-                place, f"{key} names no file", f"write a file name, for example {key}: quarry.yaml"
-            )
+            raise InputError(place, f"{key} names no file", f"write a file name, for example {key}: quarry.yaml")
         path = base / named
         try:
             inside = path.resolve().is_relative_to(base.resolve())

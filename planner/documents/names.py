@@ -35,9 +35,7 @@ class Names:
         try:
             return self.catalogue.active(text)
         except UnknownName as error:
-            raise _unknown(
-                part, error, "write its ISO common name, as 'planner catalog list' shows it"
-            ) from None
+            raise _unknown(part, error, "write its ISO common name, as 'planner catalog list' shows it") from None
 
     def crop(self, text: str, part: Part) -> Crop:
         """The crop of this name."""
@@ -63,9 +61,7 @@ class Names:
         try:
             return self.catalogue.stage(crop.id, text)
         except UnknownName as error:
-            raise _unknown(
-                part, error, f"write a stage of {crop.name}, for example {_sample(crop)}"
-            ) from None
+            raise _unknown(part, error, f"write a stage of {crop.name}, for example {_sample(crop)}") from None
 
     def group(self, text: str, part: Part) -> Group:
         """The mode-of-action group of this code."""
@@ -85,7 +81,8 @@ def _unknown(part: Part, error: UnknownName, otherwise: str) -> InputError:
 
 
 def _sample(crop: Crop) -> str:
-    return crop.stages[len(crop.stages) // 2].code if crop.stages else "R3"
+    """A code to show as an example: the crop in flower."""
+    return next((stage.code for stage in crop.stages if stage.bbch >= 65), "BBCH65")
 
 
 def droplets(text: str, part: Part) -> str:

@@ -51,8 +51,7 @@ def build_product(shape: ProductShape, part: Part, names: Names, currency: str, 
     """One product with its labels."""
     name = title(shape.name, part.at("name"))
     actives = {
-        names.active(text, part.at("actives", text)).name: (text, content)
-        for text, content in shape.actives.items()
+        names.active(text, part.at("actives", text)).name: (text, content) for text, content in shape.actives.items()
     }
     if len(actives) < len(shape.actives):
         raise part.at("actives").error(f"'{name}' lists one active twice", "add the two contents together")
@@ -70,12 +69,8 @@ def build_product(shape: ProductShape, part: Part, names: Names, currency: str, 
         formulation=formulation,
         amount_unit=_FORMS[form][0],
         actives=contents,
-        price=_fitting(shape.price, part.at("price"), name, form, "price")
-        if shape.price is not None
-        else None,
-        on_hand=_fitting(shape.on_hand, part.at("on_hand"), name, form, "stock")
-        if shape.on_hand is not None
-        else None,
+        price=_fitting(shape.price, part.at("price"), name, form, "price") if shape.price is not None else None,
+        on_hand=_fitting(shape.on_hand, part.at("on_hand"), name, form, "stock") if shape.on_hand is not None else None,
         labels=_labels(shape, part, names, name, form, set(contents)),
         currency=currency,
         demo=shape.demo or demo,
@@ -87,9 +82,7 @@ def _kind(shape: ProductShape, part: Part, names: Names, name: str) -> str:
     """The kind that is written, or that of the actives; the two may not contradict each other."""
     kinds = words.words().kinds
     if shape.kind is not None and shape.kind not in kinds:
-        raise part.at("kind").error(
-            f"unknown kind of product '{shape.kind}'", f"write one of {', '.join(kinds)}"
-        )
+        raise part.at("kind").error(f"unknown kind of product '{shape.kind}'", f"write one of {', '.join(kinds)}")
     actives: list[Active] = [names.active(text, part.at("actives", text)) for text in shape.actives]
     if shape.kind is None:
         if not actives:
@@ -149,9 +142,9 @@ def _form(shape: ProductShape, part: Part, name: str, formulation: str) -> str:
         return amount(shape.on_hand, part.at("on_hand"), "liquid_stock", "solid_stock")[1].split("_")[0]
     for crop, label in shape.label.items():
         if label.rate:
-            return amount(label.rate[0], part.at("label", crop, "rate", 0), "liquid_rate", "solid_rate")[
-                1
-            ].split("_")[0]
+            return amount(label.rate[0], part.at("label", crop, "rate", 0), "liquid_rate", "solid_rate")[1].split("_")[
+                0
+            ]
     return "liquid"
 
 
@@ -204,8 +197,7 @@ def _label(
     least = most = None
     if shape.rate is not None:
         least, most = (
-            _fitting(text, part.at("rate", index), name, form, "rate")
-            for index, text in enumerate(shape.rate)
+            _fitting(text, part.at("rate", index), name, form, "rate") for index, text in enumerate(shape.rate)
         )
         if least > most:
             raise part.at("rate").error(
@@ -223,9 +215,7 @@ def _label(
         totals[active] = number(total, here, "season_total")
     stages = None
     if shape.stages is not None:
-        first, last = (
-            names.stage(crop, code, part.at("stages", index)) for index, code in enumerate(shape.stages)
-        )
+        first, last = (names.stage(crop, code, part.at("stages", index)) for index, code in enumerate(shape.stages))
         if first.bbch > last.bbch:
             raise part.at("stages").error(
                 f"the first stage {first.code} comes after the last, {last.code}", "write [first, last]"
@@ -243,12 +233,9 @@ def _label(
         consecutive=_count(shape.consecutive, part.at("consecutive")),
         water=number(shape.water, part.at("water"), "water") if shape.water is not None else None,
         reentry=number(shape.reentry, part.at("reentry"), "hours") if shape.reentry is not None else None,
-        protection=number(shape.protection, part.at("protection"), "days")
-        if shape.protection is not None
-        else None,
+        protection=number(shape.protection, part.at("protection"), "days") if shape.protection is not None else None,
         targets={
-            names.target(crop, text, part.at("targets", text)).id: rating
-            for text, rating in shape.targets.items()
+            names.target(crop, text, part.at("targets", text)).id: rating for text, rating in shape.targets.items()
         },
         place=part.place,
     )

@@ -18,9 +18,7 @@ from planner.model import Accept, Day, Field, Pass, Product, TankItem
 if TYPE_CHECKING:
     from planner.catalogue import Catalogue
 
-STAGE_GRACE = (
-    7  # days that a pass's own stage may lie off the field's dates without a notice (contract, section 1)
-)
+STAGE_GRACE = 7  # days that a pass's own stage may lie off the field's dates without a notice (contract, section 1)
 _RULE_FILE = re.compile(r"([A-Z]{3}[0-9]{2})-(.+)\.yaml\Z")
 
 
@@ -37,9 +35,7 @@ def build_passes(
     crop = catalogue.crop(field.crop)
     listed = {folded(product.name): product for product in products}
     if not shapes:
-        raise part.error(
-            "the programme has no passes", "begin each pass with '- ', for example '- stage: R3'"
-        )
+        raise part.error("the programme has no passes", "begin each pass with '- ', for example '- stage: R3'")
     result = []
     for index, shape in enumerate(shapes):
         here = part.at(index)
@@ -55,15 +51,11 @@ def build_passes(
             Pass(
                 number=index + 1,
                 date=date(shape.date, here.at("date")) if shape.date is not None else None,
-                stage=names.stage(crop, shape.stage, here.at("stage")).code
-                if shape.stage is not None
-                else None,
+                stage=names.stage(crop, shape.stage, here.at("stage")).code if shape.stage is not None else None,
                 how=shape.how,
                 tank=_tank(shape.tank, here.at("tank"), listed, products, names),
                 water=number(shape.water, here.at("water"), "water") if shape.water is not None else None,
-                droplets=droplets(shape.droplets, here.at("droplets"))
-                if shape.droplets is not None
-                else None,
+                droplets=droplets(shape.droplets, here.at("droplets")) if shape.droplets is not None else None,
                 canopy=shape.canopy,
                 place=here.place,
             )
@@ -136,9 +128,7 @@ def _unknown_product(name: str, part: Part, products: Sequence[Product], names: 
         return part.error(f"unknown product '{name}'", f"did you mean {' or '.join(near)}?")
     if names.catalogue.has_active(name):
         active = names.catalogue.active(name).name
-        return part.error(
-            f"'{name}' is an active, not a listed product", f"write active: {active} with dose:"
-        )
+        return part.error(f"'{name}' is an active, not a listed product", f"write active: {active} with dose:")
     if not products:
         return part.error(
             f"product '{name}' is not known: there is no product list",
@@ -165,8 +155,7 @@ def build_accept(
             near = (
                 (named,)
                 if named
-                else nearest(code, rules)
-                or tuple(by_name[name] for name in nearest(shape.rule, by_name, count=1))
+                else nearest(code, rules) or tuple(by_name[name] for name in nearest(shape.rule, by_name, count=1))
             )
             cure = (
                 f"write rule: {named}"
@@ -230,9 +219,7 @@ def check_calendar(passes: Sequence[Pass], part: Part, field: Field, catalogue: 
             _check_order(entry, day, stage, other, other_day, other_stage, here)
         for other, _, _ in seen:
             if entry.date is not None and entry.date == other.date:
-                notices.append(
-                    f"passes {other.number} and {entry.number} are both on {entry.date}; they count as two"
-                )
+                notices.append(f"passes {other.number} and {entry.number} are both on {entry.date}; they count as two")
         notice = _stage_notice(entry, stage, field, bbch)
         if notice:
             notices.append(notice)

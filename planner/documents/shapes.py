@@ -301,9 +301,7 @@ def _first_problem(
         return _struct_problem(part, node, type, kind)
     if isinstance(type, info.DictType):
         if not isinstance(node, dict):
-            return part.error(
-                f"'{part.key}' takes keys with values, not {_kind_of(node)}", _mapping_cure(part)
-            )
+            return part.error(f"'{part.key}' takes keys with values, not {_kind_of(node)}", _mapping_cure(part))
         for key, value in node.items():
             problem = _first_problem(origin, (*path, key), value, type.value_type, {}, kind)
             if problem:
@@ -341,9 +339,7 @@ def _struct_problem(part: Part, node: Any, type: Any, kind: str) -> InputError |
     fields = {field.encode_name: field for field in type.fields}
     if not isinstance(node, dict):
         keys = ", ".join(list(fields)[:4])
-        return part.error(
-            f"'{part.key}' takes keys with values, not {_kind_of(node)}", f"its keys are {keys}"
-        )
+        return part.error(f"'{part.key}' takes keys with values, not {_kind_of(node)}", f"its keys are {keys}")
     for key, value in node.items():
         if key not in fields:
             here = part.at(key)
@@ -392,16 +388,9 @@ def _list_problem(part: Part, node: Any, type: Any, kind: str) -> InputError | N
     info = msgspec.inspect
     if not isinstance(node, list):
         cure = _SAMPLES.get(part.key, "") if part.key in ("groups", "tank") else ""
-        if (
-            part.key == "passes"
-            and isinstance(part.path[-1], str)
-            and kind == "programme"
-            and len(part.path) == 1
-        ):
+        if part.key == "passes" and isinstance(part.path[-1], str) and kind == "programme" and len(part.path) == 1:
             cure = "begin each pass with '- ', for example '- stage: R3'"
-        return part.error(
-            f"'{part.key}' takes a list, not {_kind_of(node)}", cure or "write [a, b], or '- ' lines"
-        )
+        return part.error(f"'{part.key}' takes a list, not {_kind_of(node)}", cure or "write [a, b], or '- ' lines")
     if isinstance(type, info.TupleType):
         if len(node) != len(type.item_types):
             cure = {
@@ -409,9 +398,7 @@ def _list_problem(part: Part, node: Any, type: Any, kind: str) -> InputError | N
                 "stages": "write the first and the last stage, for example [V5, R6]",
                 "days": "write day, least and most, for example [2026-05-12, 8.0, 21.5]",
             }.get(part.key, "")
-            return part.error(
-                f"'{part.key}' takes {len(type.item_types)} values, {len(node)} are given", cure
-            )
+            return part.error(f"'{part.key}' takes {len(type.item_types)} values, {len(node)} are given", cure)
         types: Sequence[Any] = type.item_types
     else:
         types = [type.item_type] * len(node)
@@ -422,8 +409,12 @@ def _list_problem(part: Part, node: Any, type: Any, kind: str) -> InputError | N
     return None
 
 
+# msgspec tells the words of a Literal in alphabetical order; messages keep the order in which they are declared
+_ORDERS = [list(get_args(word)) for word in (Pressure, Cultivar, How, Canopy, SeasonType, RatingClass)]
+
+
 def _literal_problem(part: Part, node: Any, type: Any) -> InputError | None:
-    allowed = list(type.values)
+    allowed = next((order for order in _ORDERS if set(order) == set(type.values)), list(type.values))
     if node in allowed and not isinstance(node, bool):
         return None
     if allowed == [1]:
@@ -459,16 +450,10 @@ def _scalar_problem(part: Part, node: Any, type: Any, extra: dict[str, Any]) -> 
         if "cure" in extra:
             return part.error(f"'{key}' cannot be {_kind_of(node)}", extra["cure"])
         if isinstance(node, (int, float)):
-            return part.error(
-                f"'{key}' takes text, not {_kind_of(node)}", f'put it in quotes: "{_short(node)}"'
-            )
+            return part.error(f"'{key}' takes text, not {_kind_of(node)}", f'put it in quotes: "{_short(node)}"')
         return part.error(f"'{key}' takes text, not {_kind_of(node)}", "write one text in a line")
     if isinstance(type, info.BoolType):
-        return (
-            None
-            if isinstance(node, bool)
-            else part.error(f"'{key}' takes true or false", "write true or false")
-        )
+        return None if isinstance(node, bool) else part.error(f"'{key}' takes true or false", "write true or false")
     if isinstance(type, info.IntType) and not (isinstance(node, int) and number):
         return part.error(f"'{key}' takes a whole number, not {_kind_of(node)}", "write a number such as 2")
     if isinstance(type, info.FloatType) and not number:
@@ -491,6 +476,3 @@ def _kind_of(node: Any) -> str:
     if isinstance(node, str):
         return f"the text '{_short(node)}'"
     return "a list" if isinstance(node, list) else "a mapping"
-
-
-RATINGS: tuple[str, ...] = get_args(RatingClass)

@@ -35,9 +35,7 @@ class RowOrigin:
         self.data: Any = {}
         self._top = Place(file=table.name, line=1)
         self._places: dict[Path, Place] = {}
-        self.claims: dict[
-            tuple[int, int], tuple[str, Place]
-        ] = {}  # pass, entry -> what the row says is in it
+        self.claims: dict[tuple[int, int], tuple[str, Place]] = {}  # pass, entry -> what the row says is in it
 
     def note(self, path: Path, place: Place) -> None:
         """Remember where the value at ``path`` stands."""
@@ -76,17 +74,12 @@ def programme_rows(table: Table) -> tuple[list[PassShape], RowOrigin, list[str]]
         else:
             groups.append((key, [row]))
     if not groups:
-        raise InputError(
-            table.place, "the table has no rows below its header", "add one row per product in a tank"
-        )
+        raise InputError(table.place, "the table has no rows below its header", "add one row per product in a tank")
     _check_numbers(groups)
     passes = []
     for index, (_, rows) in enumerate(groups):
         origin.note(("passes", index), rows[0].place)
-        common = {
-            key: _common(rows, columns, key)
-            for key in ("date", "stage", "water", "droplets", "how", "canopy")
-        }
+        common = {key: _common(rows, columns, key) for key in ("date", "stage", "water", "droplets", "how", "canopy")}
         tank = []
         for place, row in enumerate(rows):
             origin.note(("passes", index, "tank", place), row.place)
@@ -97,9 +90,7 @@ def programme_rows(table: Table) -> tuple[list[PassShape], RowOrigin, list[str]]
     return passes, origin, notices
 
 
-def check_claims(
-    origin: RowOrigin, passes: Sequence[Pass], products: Sequence[Product], catalogue: Catalogue
-) -> None:
+def check_claims(origin: RowOrigin, passes: Sequence[Pass], products: Sequence[Product], catalogue: Catalogue) -> None:
     """Hold the 'active' cell beside a product against the product list.
 
     Raises:
@@ -112,9 +103,7 @@ def check_claims(
             try:
                 name = catalogue.active(part).name
             except UnknownName as error:
-                raise InputError(
-                    place, f"unknown active '{part}'", error.cure or "write its ISO name"
-                ) from None
+                raise InputError(place, f"unknown active '{part}'", error.cure or "write its ISO name") from None
             if name not in product.actives:
                 raise InputError(
                     place,
@@ -139,9 +128,7 @@ def _columns(table: Table) -> tuple[dict[str, int], list[str]]:
         else:
             extra.append(title)
     for title in extra:
-        near = nearest(
-            title, [key for key in COLUMNS if key not in columns and key not in _OPTIONAL], count=1
-        )
+        near = nearest(title, [key for key in COLUMNS if key not in columns and key not in _OPTIONAL], count=1)
         if near and title:
             raise InputError(
                 table.place,
@@ -169,9 +156,7 @@ def _check_numbers(groups: list[tuple[str, list[Row]]]) -> None:
         if not re.fullmatch(r"[0-9]{1,4}", key):
             raise InputError(rows[0].place, f"pass '{key}' is no number", "number the passes 1, 2, 3")
         if numbers and int(key) <= numbers[-1]:
-            raise InputError(
-                rows[0].place, f"pass {key} stands below pass {numbers[-1]}", "put the passes in order"
-            )
+            raise InputError(rows[0].place, f"pass {key} stands below pass {numbers[-1]}", "put the passes in order")
         numbers.append(int(key))
 
 
@@ -219,14 +204,10 @@ def _pass(common: dict[str, str | None], tank: list[TankShape], first: Row, tabl
 def _tank_row(row: Row, columns: dict[str, int], table: Table) -> TankShape:
     product, active = _cell(row, columns, "product"), _cell(row, columns, "active")
     if not product and not active:
-        raise InputError(
-            row.place, "this row names neither product nor active", "fill in one of the two columns"
-        )
+        raise InputError(row.place, "this row names neither product nor active", "fill in one of the two columns")
     rate, unit = _cell(row, columns, "rate"), _cell(row, columns, "unit")
     if unit and not rate:
-        raise InputError(
-            row.place, f"this row has a unit ({unit}) but no rate", "fill in the rate, or clear the unit"
-        )
+        raise InputError(row.place, f"this row has a unit ({unit}) but no rate", "fill in the rate, or clear the unit")
     if product:
         # an 'active' cell beside a product says what is in it: see check_claims
         text = _amount(rate, unit, "rate", ("liquid_rate", "solid_rate"), row.place, table) if rate else None
@@ -240,9 +221,7 @@ def _amount(text: str, unit: str, key: str, dimensions: tuple[str, ...], place: 
     found = _AMOUNT.match(text)
     number, own = found.groups() if found else (text, "")
     if own and unit and own.strip().casefold() != unit.casefold():
-        raise InputError(
-            place, f"{key} '{text}' has a unit, and the unit column says '{unit}'", "write one of them"
-        )
+        raise InputError(place, f"{key} '{text}' has a unit, and the unit column says '{unit}'", "write one of them")
     clean = decimal(number, table.delimiter)
     if clean is None or (not found and not _NUMBER.match(number)):
         if clean is None:

@@ -16,9 +16,7 @@ from planner.errors import InputError
 from planner.model import Day, Place
 
 LEAST, MOST = -60.0, 60.0  # Celsius; colder and hotter than any field (common practice, no source)
-_HEADER = re.compile(
-    r"(day|date|min|max|least|most|tmin|tmax)[\s_(\[]*°?\s*(c|f|celsius|fahrenheit)?[)\]]*\Z"
-)
+_HEADER = re.compile(r"(day|date|min|max|least|most|tmin|tmax)[\s_(\[]*°?\s*(c|f|celsius|fahrenheit)?[)\]]*\Z")
 _ROLE = {
     "day": "day",
     "date": "day",
@@ -49,18 +47,14 @@ def read_temperatures(path: Path, files: Files) -> tuple[tuple[Day, float, float
         day = iso_date(written)
         if day is None:
             raise InputError(place, f"'{written}' is no date", DATE_CURE)
-        least, most = (
-            _temperature(row.cells[columns[key]], key, place, table.delimiter) for key in ("min", "max")
-        )
+        least, most = (_temperature(row.cells[columns[key]], key, place, table.delimiter) for key in ("min", "max"))
         rows.append((place, day, least, most))
     if not rows:
         raise InputError(name, "the file holds no days", _CURE)
     return rows_of(rows, unit)
 
 
-def rows_of(
-    rows: Sequence[tuple[Place, Day, float, float]], unit: str
-) -> tuple[tuple[Day, float, float], ...]:
+def rows_of(rows: Sequence[tuple[Place, Day, float, float]], unit: str) -> tuple[tuple[Day, float, float], ...]:
     """Checked days in Celsius.
 
     Raises:
