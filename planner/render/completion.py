@@ -112,15 +112,15 @@ def _zsh(found: list[Entry]) -> str:
         below = {other.path[-1]: other.help for other in found if other.path[:-1] == entry.path and other.path}
         if entry.words:
             words = " ".join(f"'{word}:{_quoted(below.get(word, ''))}'" for word in entry.words)
-            cases.append(f"    '{' '.join(entry.path)}') words=({words}); options=({' '.join(specs)}) ;;")
+            cases.append(f"    '{' '.join(entry.path)}') words=({words}); specs=({' '.join(specs)}) ;;")
         else:
-            cases.append(f"    '{' '.join(entry.path)}') words=(); options=({' '.join(specs)}) ;;")
+            cases.append(f"    '{' '.join(entry.path)}') words=(); specs=({' '.join(specs)}) ;;")
     paths = " ".join(f"'{' '.join(entry.path)}'" for entry in found if entry.path)
     return f"""#compdef planner
 # zsh completion of planner; written by `planner completion zsh`
 _planner() {{
   local path_so_far="" word known joined
-  local -a words_before=("${{(@)words[2,CURRENT-1]}}") options
+  local -a words_before=("${{(@)words[2,CURRENT-1]}}") specs
   local typed="$words[CURRENT]"
   for word in $words_before; do
     joined="${{path_so_far:+$path_so_far }}$word"
@@ -130,8 +130,8 @@ _planner() {{
   done
   local -a choices
   _planner_entry "$path_so_far"
-  if [[ "$typed" == -* ]]; then
-    _arguments -s $options
+  if [[ "$typed" == -* || "$words[CURRENT-1]" == -* ]]; then
+    _arguments $specs '*:file:_files'
   else
     (( $#choices )) && _describe 'planner' choices
     _files
