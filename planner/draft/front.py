@@ -18,7 +18,7 @@ from planner.draft.options import Space
 from planner.draft.solve import Answer, Search, Stopped, Wanted, conflict
 from planner.errors import NoProgramme
 
-MOST_POINTS = 40
+MOST_POINTS = 24
 SCALE = 10_000
 FIGURES = ("cost", "bare", "selection")
 
@@ -109,6 +109,11 @@ def _ranges(found: Front, best: Answer) -> dict[str, tuple[int, int]]:
 
 def _balanced(search: Search, found: Front, best: Answer) -> Answer | None:
     """The programme whose worst figure, each as a share of its range, is least; then the least sum of shares."""
+    return search.minimise(balance(search, found, best))
+
+
+def balance(search: Search, found: Front, best: Answer) -> Any:
+    """That objective. Bare days count double (our reading, no source: a spray is bought for its cover)."""
     model = search.compiled.model
     worst = model.new_int_var(0, 100 * SCALE, "worst")
     whole: Any = 0
@@ -116,11 +121,10 @@ def _balanced(search: Search, found: Front, best: Answer) -> Answer | None:
         span = max(1, high - low)
         share = model.new_int_var(0, 100 * SCALE, f"share {name}")
         # the least whole share that is not below the figure's own
-        model.add(share * span >= (search.expression(name) - low) * SCALE)
+        model.add(share * span >= (search.expression(name) - low) * SCALE * (2 if name == "bare" else 1))
         model.add(worst >= share)
         whole = whole + share
-    objective = worst * 300 + whole + search.compiled.cautions * SCALE
-    return search.minimise(objective)
+    return worst * 300 + whole + search.compiled.cautions * SCALE
 
 
 def _points(search: Search, found: Front, say: Callable[[str], None], most: int) -> None:

@@ -1,0 +1,240 @@
+"""``planner draft``: the best sound programmes for a field from what can be bought, with reasons."""
+
+from __future__ import annotations
+
+import argparse
+import datetime
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from planner import exits
+from planner.commands import common
+from planner.errors import InputError, NoProgramme, UnknownName
+
+if TYPE_CHECKING:
+    from planner.catalogue import Catalogue
+    from planner.draft.front import Front
+    from planner.draft.options import Space
+    from planner.draft.solve import Answer, Wanted
+    from planner.draft.why_not import WhyNot
+    from planner.model import Accept, AuditReport, Field, Pass, Product
+
+_EXAMPLES = """
+planner draft field.yaml --products shop.yaml
+planner draft field.yaml --products shop.yaml --passes 2 --budget 90
+planner draft field.yaml --products shop.yaml --avoid 'FRAC 11' --output plan.yaml
+planner draft field.yaml --products shop.yaml --keep sprayed.yaml --from 2026-07-20
+"""
+
+
+@dataclass(frozen=True)
+class Draft:
+    """Everything an answer shows: the front, the audit of each named programme, and why the rest stays out."""
+
+    front: Front
+    reports: dict[str, AuditReport]
+    why: list[WhyNot]
+    top: list[tuple[Answer, AuditReport]]
+
+
+def add(subparsers: Any) -> None:
+    """The parser of this command."""
+    from planner import cli
+
+    parser = cli.command(
+        subparsers,
+        "draft",
+        _EXAMPLES,
+        "Draft the best sound programmes: the cheapest, the best covered, the gentlest on resistance and\n"
+        "the balanced one side by side, then the balanced one in full with what keeps the rest out.",
+    )
+    parser.add_argument("field", metavar="FIELD", help="field document, - for stdin")
+    parser.add_argument(
+        "--products", metavar="FILE", action="append", required=True, help="what can be bought; may be given again"
+    )
+    parser.add_argument("--passes", metavar="N", help="number of passes, or a range such as 1-3 (kept ones count)")
+    parser.add_argument("--budget", metavar="MONEY", type=float, help="most money per hectare to pay")
+    parser.add_argument("--top", metavar="K", type=int, default=0, help="list K programmes that none beats as well")
+    parser.add_argument(
+        "--avoid", metavar="NAME", action="append", default=[], help="a group, active or product to do without"
+    )
+    parser.add_argument("--keep", metavar="FILE", help="programme with the passes already made or decided")
+    parser.add_argument("--from", dest="start", metavar="DATE|STAGE", help="first day of the new passes")
+    parser.add_argument(
+        "--target", metavar="NAME", action="append", default=[], help="only this target of the field; may be given again"
+    )
+    parser.add_argument("--seconds", metavar="S", type=float, default=60.0, help="longest search (60)")
+    common.add_common(parser, ("text", "json", "yaml"), explain=True)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Search and answer."""
+    chosen = common.settings(args)
+    common.check_stdin([args.field, *args.products, *([args.keep] if args.keep else [])])
+    catalogue = common.catalogue(chosen)
+    field, products, keep, accept, checksum = _documents(args, catalogue)
+    answer = search(args, catalogue, field, products, keep, accept)
+    _deliver(args, chosen, answer, catalogue)
+    return exits.DONE
+
+
+def _documents(
+    args: argparse.Namespace, catalogue: Catalogue
+) -> tuple[Field, tuple[Product, ...], tuple[Pass, ...], tuple[Accept, ...], str]:
+    from planner.documents import load_field, load_products, load_programme
+
+    field = load_field(args.field, catalogue)
+    products = load_products(args.products, catalogue)
+    keep: tuple[Pass, ...] = ()
+    accept: tuple[Accept, ...] = ()
+    if args.keep:
+        kept = load_programme(args.keep, catalogue, field=args.field, products=args.products)
+        keep, accept = kept.passes, kept.accept
+    return _only_targets(field, args.target, catalogue), products, keep, accept, ""
+
+
+def _only_targets(field: Field, names: list[str], catalogue: Catalogue) -> Field:
+    """The field with those of its targets that are named; a target that it lacks is added."""
+    from planner.model import Field, FieldTarget
+
+    if not names:
+        return field
+    listed = {entry.target: entry for entry in field.targets or ()}
+    try:
+        ids = [catalogue.target(field.crop, name).id for name in names]
+    except UnknownName as error:
+        raise InputError("--target", f"unknown target '{error.name}'", error.cure) from error
+    targets = tuple(listed.get(one) or FieldTarget(target=one) for one in dict.fromkeys(ids))
+    values = {key: getattr(field, key) for key in field.__struct_fields__}
+    return Field(**{**values, "targets": targets})
+
+
+def _avoided(names: list[str], products: tuple[Product, ...], catalogue: Catalogue) -> list[str]:
+    """Group keys, actives and product names in the catalogue's spelling."""
+    found = []
+    by_name = {product.name.casefold(): product.name for product in products}
+    for name in names:
+        if name.casefold() in by_name:
+            found.append(by_name[name.casefold()])
+        elif catalogue.has_active(name):
+            found.append(catalogue.active(name).name)
+        else:
+            try:
+                found.append(catalogue.normal_group(name))
+            except UnknownName as error:
+                raise InputError(
+                    "--avoid", f"'{name}' is no group, active or product here", "write 'FRAC 11', an active or a product's name"
+                ) from error
+    return found
+
+
+def _passes(text: str | None) -> tuple[int, int] | None:
+    if text is None:
+        return None
+    low, dash, high = text.partition("-")
+    if not low.isdigit() or (dash and not high.isdigit()) or (dash and int(high) < int(low)):
+        raise InputError("--passes", f"'{text}' is no number of passes", "write --passes 3 or --passes 1-3")
+    return int(low), int(high) if dash else int(low)
+
+
+def _start(text: str | None, field: Field, catalogue: Catalogue, keep: tuple[Pass, ...]) -> int | None:
+    """The first day of new passes."""
+    from planner.season import Season
+
+    if text is None:
+        return None
+    try:
+        return datetime.date.fromisoformat(text).toordinal()
+    except ValueError:
+        pass
+    try:
+        day, _ = Season(field, catalogue.crop(field.crop), catalogue, keep).day(text)
+    except UnknownName as error:
+        raise InputError("--from", f"'{text}' is no date and no stage", "write --from 2026-07-20 or --from R3") from error
+    if day is None:
+        raise InputError("--from", f"no date is known for stage {text}", "write a date, such as --from 2026-07-20")
+    return day
+
+
+def search(
+    args: argparse.Namespace,
+    catalogue: Catalogue,
+    field: Field,
+    products: tuple[Product, ...],
+    keep: tuple[Pass, ...],
+    accept: tuple[Accept, ...],
+) -> Draft:
+    """All of the work between documents and answer."""
+    from planner.audit import audit, rules_of
+    from planner.draft.front import draft
+    from planner.draft.options import Space
+    from planner.draft.solve import Wanted
+    from planner.draft.why_not import why_not
+
+    if not field.targets:
+        exits.say("planner: notice: the field names no targets, so cover cannot be counted; add targets:")
+    wanted = Wanted(passes=_passes(args.passes), budget=args.budget)
+    rules = tuple(args.rules or ())
+    space = Space(
+        field,
+        products,
+        catalogue,
+        keep=keep,
+        accept=accept,
+        avoid=_avoided(args.avoid, products, catalogue),
+        start=_start(args.start, field, catalogue, keep),
+        rulebook=rules_of(rules),
+    )
+    exits.say(f"planner: {len(space.slots)} dates, {len(space.columns)} passes to choose from; Ctrl-C stops with the best so far")
+    front = draft(space, wanted, seconds=args.seconds, told=lambda line: exits.say(f"planner: {line}"))
+    reports = {name: _audited(space, answer, name, catalogue, rules) for name, answer in front.named.items()}
+    top = sorted(front.points, key=lambda one: one.point)[: args.top]
+    listed = [(answer, _audited(space, answer, f"number {at}", catalogue, rules)) for at, answer in enumerate(top, start=1)]
+    why: list[WhyNot] = []
+    shown = front.named.get("balanced") or next(iter(front.named.values()))
+    if not front.stopped:
+        exits.say("planner: asking what keeps the rest out")
+        try:
+            why = why_not(front, shown, wanted)
+        except KeyboardInterrupt:
+            front.stopped = True
+    del audit
+    return Draft(front, reports, why, listed)
+
+
+def _audited(space: Space, answer: Answer, name: str, catalogue: Catalogue, rules: tuple[str, ...]) -> AuditReport:
+    """The full audit by the default back end; a breach that the passes kept do not explain is a fault of ours."""
+    from planner.audit import audit
+
+    report = audit(space.programme(answer.columns, f"{space.field.name or 'field'}: {name}"), catalogue, rules=rules)
+    open_ = [one for one in report.findings if one.severity == "breach" and one.accepted is None]
+    if open_:
+        raise RuntimeError(f"a draft does not pass the audit: {open_[0].rule} {open_[0].message}")
+    return report
+
+
+def _deliver(args: argparse.Namespace, chosen: common.Settings, answer: Draft, catalogue: Catalogue) -> None:
+    from planner.documents import dump_programme
+    from planner.render import console
+    from planner.render import draft as render
+
+    inputs = [args.field, *args.products, *([args.keep] if args.keep else [])]
+    report = answer.reports.get("balanced") or next(iter(answer.reports.values()))
+    if chosen.format == "json":
+        common.deliver(args, render.as_json(answer), inputs)
+        return
+    if chosen.format == "yaml":
+        common.deliver(args, dump_programme(report.programme), inputs)
+        return
+    if args.output not in (None, "-"):
+        console.deliver(dump_programme(report.programme), output=args.output, inputs=inputs)
+        exits.say(f"planner: the balanced programme is written to {args.output}")
+    lines = render.show(
+        answer, width=common.width(), units=chosen.units, explain=args.explain, versions=common.versions(catalogue)
+    )
+    console.deliver(lines, no_color=args.no_color)
+
+
+__all__ = ["Draft", "NoProgramme", "add", "run", "search"]
+if TYPE_CHECKING:
+    _ = Wanted

@@ -1,0 +1,191 @@
+"""A draft in the terminal: the named programmes side by side, their seasons, the balanced one in full, and why not."""
+
+from __future__ import annotations
+
+import datetime
+from typing import TYPE_CHECKING, Any
+
+from planner.draft.options import MONEY, SELECTION
+from planner.render import jsonout, strip, text, words
+from planner.render.paper import Paper, Part
+
+if TYPE_CHECKING:
+    from rich.text import Text
+
+    from planner.commands.draft import Draft
+    from planner.draft.solve import Answer
+    from planner.draft.why_not import WhyNot
+    from planner.model import AuditReport
+
+
+def show(answer: Draft, *, width: int, units: str = "metric", explain: bool = False, versions: str = "") -> list[Text]:
+    """The whole answer."""
+    paper = Paper(width)
+    front = answer.front
+    balanced = front.named.get("balanced") or next(iter(front.named.values()))
+    _verdict(answer, balanced, paper, units)
+    paper.heading("side by side")
+    _table(answer, paper, units)
+    _seasons(answer, paper)
+    if answer.top:
+        paper.heading(f"{words.count(len(answer.top), 'programme')} that none beats on all three figures, cheapest first")
+        rows = [_row(f"{at}", one, report, answer, units) for at, (one, report) in enumerate(answer.top, start=1)]
+        paper.table(_HEADER, rows, right=(1, 2, 3))
+    _why(answer.why, paper, units)
+    paper.heading("the balanced programme in full")
+    if balanced.columns:
+        report = answer.reports.get("balanced") or next(iter(answer.reports.values()))
+        paper.lines.extend(text.audit(report, width=width, units=units, explain=explain, versions=versions))
+    else:
+        paper.line("no pass: nothing that can be bought covers a day that counts here, or nothing is asked for", indent=2)
+    return paper.lines
+
+
+_HEADER = ("", "per area", "bare", "selection", "passes")
+
+
+def _verdict(answer: Draft, balanced: Answer, paper: Paper, units: str) -> None:
+    front = answer.front
+    if not balanced.columns:
+        paper.line(("Leave the field unsprayed: ", "head"), "no pass pays here.")
+    else:
+        number = words.count(len(balanced.columns), "pass", "passes")
+        paper.line(("Balanced: ", "head"), f"{number}, no breach of any rule.")
+    proof = "each named programme is proven best of its kind among the passes that were weighed"
+    if front.stopped:
+        proof = "the search was stopped: these are the best found so far, not proven"
+    elif not front.proven:
+        proof = "sound, not proven best"
+    paper.line((proof[:1].upper() + proof[1:] + ".", "quiet"))
+    count = words.count(len(front.points), "programme")
+    if front.complete:
+        paper.line((f"None beats {count} on all three figures: that is all of them.", "quiet"))
+    elif not front.stopped:
+        paper.line((f"Of the programmes that none beats on all three figures {count} were worked out; there are more.", "quiet"))
+
+
+def _table(answer: Draft, paper: Paper, units: str) -> None:
+    front = answer.front
+    rows = [_row("no new pass", front.nothing, None, answer, units)]
+    rows += [_row(name, one, answer.reports.get(name), answer, units) for name, one in front.named.items()]
+    paper.table(_HEADER, rows, right=(1, 2, 3))
+    currency = front.space.currency or "money"
+    paper.line(
+        (
+            f"per area: {currency} to pay; bare: target-days without known cover, a day counted once, twice or three times "
+            "for low, moderate or high pressure; selection: days on which survivors of a group are favoured, summed over "
+            "passes and targets (how the programme as a whole selects stands in its audit)",
+            "quiet",
+        ),
+        indent=2,
+    )
+    for name, one in front.named.items():
+        stock = front.space.money(one.columns)[1]
+        if stock:
+            worth = words.amount(stock / MONEY, "area_cost", units)
+            paper.line((f"{name}: stock on hand worth {worth} is used first and is not in the price", "quiet"), indent=2)
+
+
+def _row(name: str, one: Answer, report: AuditReport | None, answer: Draft, units: str) -> list[Part]:
+    space = answer.front.space
+    passes = "; ".join(
+        f"{_when(space.slots[column.slot].day) if column.slot >= 0 else column.entry.how} {_groups(column)}"
+        for column in one.columns
+    )
+    return [
+        name,
+        words.amount(one.cost / MONEY, "area_cost", units),
+        str(one.bare),
+        f"{one.selection / SELECTION:.1f} d",
+        passes or "-",
+    ]
+
+
+def _groups(column: Any) -> str:
+    return "+".join(strip.short(group) for group in column.uses.by_group) or "-"
+
+
+def _when(day: int) -> str:
+    return words.day(datetime.date.fromordinal(day))
+
+
+def _seasons(answer: Draft, paper: Paper) -> None:
+    seen: set[tuple[int, ...]] = set()
+    for name, report in answer.reports.items():
+        key = tuple(column.number for column in answer.front.named[name].columns)
+        if key in seen or not key:
+            continue
+        seen.add(key)
+        same = [other for other, one in answer.front.named.items() if tuple(c.number for c in one.columns) == key]
+        made = strip.make(report)
+        if made is not None:
+            paper.heading(words.joined(same))
+            strip.show(made, paper)
+
+
+def _why(entries: list[WhyNot], paper: Paper, units: str) -> None:
+    if not entries:
+        return
+    paper.heading("why not (set against the balanced programme)")
+    for kind, said in (("product", "products"), ("group", "groups"), ("date", "spray dates")):
+        chosen = [entry for entry in entries if entry.kind == kind]
+        if not chosen:
+            continue
+        paper.line((said, "quiet"), indent=2)
+        for entry in chosen:
+            name = _when(int(entry.name)) if kind == "date" else entry.name
+            rule = f"{entry.rule} " if entry.rule else ""
+            paper.line((f"{name}: ", "head"), rule, words.in_units(entry.reason, units), indent=4, hang=8)
+
+
+def as_json(answer: Draft) -> str:
+    """The answer as JSON: named programmes with figures and audits, the front, and why not."""
+    front = answer.front
+    return jsonout.dump(
+        {
+            "field": front.space.field.name,
+            "currency": front.space.currency,
+            "proven": front.proven,
+            "stopped": front.stopped,
+            "front_complete": front.complete,
+            "rules_left_to_the_audit": front.left_to_audit,
+            "no_pass": _figures(front.nothing, answer),
+            "programmes": {
+                name: {**_figures(one, answer), "audit": jsonout.document(answer.reports[name])}
+                for name, one in front.named.items()
+            },
+            "front": [_figures(one, answer) for one in sorted(front.points, key=lambda point: point.point)],
+            "why_not": [
+                {
+                    "kind": entry.kind,
+                    "name": datetime.date.fromordinal(int(entry.name)).isoformat() if entry.kind == "date" else entry.name,
+                    "rule": entry.rule or None,
+                    "reason": entry.reason,
+                    "more_cost_per_ha": entry.more_cost,
+                    "more_bare": entry.more_bare,
+                    "more_selection_days": entry.more_selection,
+                }
+                for entry in answer.why
+            ],
+        }
+    )
+
+
+def _figures(one: Answer, answer: Draft) -> dict[str, Any]:
+    space = answer.front.space
+    return {
+        "cost_per_ha": round(one.cost / MONEY, 4),
+        "on_hand_per_ha": round(space.money(one.columns)[1] / MONEY, 4),
+        "bare": one.bare,
+        "selection_days": one.selection / SELECTION,
+        "proven": one.proven,
+        "passes": [
+            {
+                "date": datetime.date.fromordinal(space.slots[column.slot].day).isoformat() if column.slot >= 0 else None,
+                "products": list(column.products),
+                "groups": list(column.uses.by_group),
+                "kept": column.kept,
+            }
+            for column in one.columns
+        ],
+    }
