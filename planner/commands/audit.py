@@ -18,6 +18,7 @@ planner audit programme.yaml
 planner audit programme.yaml --explain --units us
 planner audit sheet.csv --field field.yaml --products shop.yaml
 planner audit farm/*.yaml --format json --output answers.json
+planner audit programme.yaml --format html --output programme.html
 planner audit district/ --jobs 2 --results lines.jsonl --summary district.csv --odd
 cat programme.yaml | planner audit -
 """
@@ -44,7 +45,7 @@ def add(subparsers: Any) -> None:
         help="back end of the rules",
     )
     many.add(parser)
-    common.add_common(parser, ("text", "json", "markdown", "concise"), explain=True, strict=True)
+    common.add_common(parser, ("text", "json", "markdown", "concise", "html"), explain=True, strict=True)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -119,6 +120,12 @@ def render(reports: list[AuditReport], args: argparse.Namespace, chosen: common.
 
         return concise.audit(reports, units=chosen.units)
     versions = common.versions(catalogue)
+    if chosen.format == "html":
+        from planner.audit import rules_of
+        from planner.render.page import page
+
+        rules = rules_of(tuple(chosen.rules)).key
+        return page(reports, units=chosen.units, versions=versions, rules=rules, sources=catalogue.sources)
     if chosen.format == "markdown":
         from planner.render import markdown
 

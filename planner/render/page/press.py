@@ -1,0 +1,66 @@
+"""The template environment: everything is escaped, an unknown name is an error, and a compiled copy is kept."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cache
+from typing import Any
+
+from jinja2 import Environment, FileSystemBytecodeCache, PackageLoader, StrictUndefined
+
+from planner.render.words import safe
+
+
+def _shown(value: Any) -> Any:
+    """Last step before escaping: text of others with control characters made visible; markup of ours unchanged."""
+    if value is None:
+        return ""
+    return safe(value) if type(value) is str else value
+
+
+@cache
+def environment() -> Environment:
+    """The one environment of the page's templates."""
+    made = Environment(
+        loader=PackageLoader("planner.render.page", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        finalize=_shown,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        bytecode_cache=_store(),
+        auto_reload=False,
+    )
+    made.filters["capitalize_first"] = _capital
+    made.filters["num"] = _number
+    return made
+
+
+def _capital(value: str) -> str:
+    """The first letter large, the rest as it is."""
+    return value[:1].upper() + value[1:]
+
+
+def _number(value: float) -> str:
+    """A coordinate, with at most two decimals."""
+    return f"{round(value, 2):g}"
+
+
+def _store() -> FileSystemBytecodeCache | None:
+    """Compiled templates beside the compiled catalogue; None where the store is off or cannot be written."""
+    from planner import compiled
+
+    folder = compiled.folder()
+    if folder is None:
+        return None
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        return FileSystemBytecodeCache(str(folder), "page-%s.jinja")
+    except OSError:
+        return None
+
+
+def render(template: str, values: Mapping[str, Any]) -> str:
+    """The template with these values; UTF-8 can carry the result."""
+    text = environment().get_template(template).render(values)
+    return text.encode("utf-8", "backslashreplace").decode()

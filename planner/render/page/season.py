@@ -1,0 +1,317 @@
+"""The season strip as a drawing: geometry only, in the units of its own view box; the template draws it.
+
+Days run from left to right. A target's bar holds one rectangle per run of equal cover, with a pattern and a
+digit for the number of effective modes of action, so that a grey copy reads the same.
+"""
+
+from __future__ import annotations
+
+import datetime
+import unicodedata
+from collections.abc import Callable, Sequence
+
+from planner.model import AuditReport, Struct
+from planner.render import words
+from planner.render.strip import Mark, Row, Strip
+
+WIDE = 900.0  # width of the view box; about 180 mm on paper, so that 13 units are about 7 points
+EDGE = 10.0
+LETTER = 7.2  # advance of a letter at font size 13, on the generous side
+BAR = 28.0
+
+_At = Callable[[float], float]  # x of a day
+
+
+class Text(Struct, frozen=True, kw_only=True):
+    """A word at a place. ``anchor``: start, middle or end."""
+
+    x: float
+    y: float
+    text: str
+    anchor: str = "start"
+
+
+class Run(Struct, frozen=True, kw_only=True):
+    """Days of equal cover: ``pattern`` 0, 1, 2, 3 (three or more) or u (not known)."""
+
+    x: float
+    y: float
+    wide: float
+    pattern: str
+    middle: float
+    label: str
+    chip: float  # width of the white plate behind the label
+
+
+class Bar(Struct, frozen=True, kw_only=True):
+    """One target: heading, runs, and the lines between days."""
+
+    head: Text
+    x: float
+    y: float
+    wide: float
+    runs: tuple[Run, ...]
+    days: str  # path data
+    silent: str = ""  # why there is no bar
+
+
+class Line(Struct, frozen=True, kw_only=True):
+    """A pass: from its box down to its words."""
+
+    x: float
+    top: float
+    end: float
+    box: Text
+    box_wide: float
+    label: Text
+    codes: str = ""
+
+
+class Drawing(Struct, frozen=True, kw_only=True):
+    """Everything that the template draws."""
+
+    wide: float
+    high: float
+    axis: float
+    ticks: tuple[Text, ...]
+    stages: tuple[Text, ...]
+    stage_lines: tuple[Text, ...]
+    lanes_end: float
+    bars: tuple[Bar, ...]
+    bars_end: float
+    lines: tuple[Line, ...]
+    patterns: tuple[str, ...]
+    estimated: bool
+    description: str
+
+
+def draw(strip: Strip, report: AuditReport | None = None) -> Drawing:
+    """The drawing of a strip; with a report, each pass also says its products and groups."""
+    days = strip.last - strip.first + 1
+    step = (WIDE - 2 * EDGE) / days
+
+    def at(day: float) -> float:
+        return round(EDGE + (day - strip.first) * step, 2)
+
+    axis = 34.0
+    ticks = tuple(Text(x=at(mark.day), y=14, text=mark.text) for mark in _dates(strip, step))
+    stage_words, depth = _lanes(
+        [Text(x=at(mark.day), y=0, text=mark.text) for mark in strip.stages], axis + 20, 18
+    )
+    lanes_end = axis + 10 + 18 * depth
+    boxes, deep = _boxes(strip.passes, at, lanes_end + 20)
+    y = lanes_end + 12 + 24 * deep
+    top = y
+    bars = []
+    for row in strip.rows:
+        bar, y = _bar(row, at, step, y)
+        bars.append(bar)
+    bars_end = y
+    lines = []
+    said = _pass_words(report)
+    y += 20
+    for (mark, box, wide), label in zip(boxes, (said.get(mark.text, ("", "")) for mark, _, _ in boxes), strict=True):
+        x = at(mark.day)
+        spoken = f"{mark.text}: {label[0]}" if label[0] else f"{mark.text}"
+        lines.append(
+            Line(
+                x=x, top=box.y + 6, end=y - 4, box=box, box_wide=wide,
+                label=_beside(x, y, spoken), codes=label[1],
+            )
+        )  # fmt: skip
+        y += 20
+    high = (y if lines else bars_end) + 4
+    patterns = tuple(dict.fromkeys(run.pattern for bar in bars for run in bar.runs))
+    return Drawing(
+        wide=WIDE,
+        high=round(high, 2),
+        axis=axis,
+        ticks=ticks,
+        stages=stage_words,
+        stage_lines=tuple(Text(x=at(mark.day), y=top, text="") for mark in strip.stages),
+        lanes_end=lanes_end,
+        bars=tuple(bars),
+        bars_end=bars_end,
+        lines=tuple(lines),
+        patterns=tuple(name for name in ("0", "1", "2", "3", "u") if name in patterns),
+        estimated=any(row.estimated for row in strip.rows) or any(mark.text.startswith("~") for mark in strip.stages),
+        description=describe(strip, report),
+    )
+
+
+def describe(strip: Strip, report: AuditReport | None = None) -> str:
+    """The whole drawing in sentences, for those who do not see it."""
+    said = [f"The season from {_day(strip.first)} to {_day(strip.last)}."]
+    if strip.stages:
+        said.append(f"Stages: {words.joined(_stage(mark) for mark in strip.stages)}.")
+    told = _pass_words(report)
+    for mark in strip.passes:
+        groups = told.get(mark.text, ("", ""))
+        said.append(f"Pass {mark.text} on {_day(mark.day)}{f': {groups[0]}' if groups[0] else ''}.")
+    for row in strip.rows:
+        said.append(f"{row.name}: {cover_words(row)}.")
+    return " ".join(words.safe(one) for one in said)
+
+
+def cover_words(row: Row) -> str:
+    """The cover of one target in words: window, then each run."""
+    if row.window is None:
+        return "its window is not dated"
+    runs = "; ".join(f"{_day(first)} to {_day(last)} {modes_words(modes)}" for first, last, modes in runs_of(row))
+    sign = ", estimated" if row.estimated else ""
+    return f"window {_day(row.window[0])} to {_day(row.window[1])}{sign}: {runs}"
+
+
+def modes_words(modes: int | None) -> str:
+    """``bare``, ``1 mode``, ``2 modes``, ``not known``."""
+    if modes is None:
+        return "not known"
+    return "bare" if modes == 0 else words.count(modes, "mode")
+
+
+def runs_of(row: Row) -> list[tuple[int, int, int | None]]:
+    """Runs of equal cover inside the window: first day, last day (ordinals), modes."""
+    if row.window is None:
+        return []
+    runs: list[tuple[int, int, int | None]] = []
+    for day in range(row.window[0], row.window[1] + 1):
+        modes = row.modes.get(day, 0)
+        if runs and runs[-1][2] == modes:
+            runs[-1] = (runs[-1][0], day, modes)
+        else:
+            runs.append((day, day, modes))
+    return runs
+
+
+def _bar(row: Row, at: _At, step: float, y: float) -> tuple[Bar, float]:
+    head = Text(x=EDGE, y=y + 14, text=_short(row.name, 60))
+    if row.window is None:
+        silent = "its window is not dated"
+        return Bar(head=head, x=EDGE, y=y + 20, wide=0, runs=(), days="", silent=silent), y + 44
+    top = y + 21
+    runs = []
+    for first, last, modes in runs_of(row):
+        x, wide = at(first), round((last - first + 1) * step, 2)
+        pattern = "u" if modes is None else str(min(modes, 3))
+        digit = "?" if modes is None else str(modes)
+        full = f"{digit if modes else modes_words(modes)} · {last - first + 1} d"
+        label = full if len(full) * LETTER + 14 <= wide else digit
+        runs.append(
+            Run(
+                x=x, y=top, wide=wide, pattern=pattern, middle=round(x + wide / 2, 2), label=label,
+                chip=round(len(label) * LETTER + 6, 1),
+            )
+        )  # fmt: skip
+    cuts = "".join(
+        f"M{at(day):g} {top:g}v{BAR:g}" for day in range(row.window[0] + 1, row.window[1] + 1)
+    ) if step >= 4 else ""  # fmt: skip
+    start = at(row.window[0])
+    wide = round((row.window[1] - row.window[0] + 1) * step, 2)
+    return Bar(head=head, x=start, y=top, wide=wide, runs=tuple(runs), days=cuts), top + BAR + 12
+
+
+def _dates(strip: Strip, step: float) -> list[Mark]:
+    """The first day, then as many months, fortnights or weeks as there is room for."""
+    every = next((days for days in (7, 14) if days * step >= 74), 0)
+    first = datetime.date.fromordinal(strip.first)
+    if every:
+        marks = list(range(strip.first, strip.last + 1, every))
+    else:
+        marks = [strip.first]
+        day = first
+        while (day := (day.replace(day=1) + datetime.timedelta(days=32)).replace(day=1)).toordinal() <= strip.last:
+            if (day.toordinal() - marks[-1]) * step >= 74:
+                marks.append(day.toordinal())
+    # a label near the right edge would be cut
+    return [Mark(day=day, text=_day(day, short=True)) for day in marks if (strip.last + 1 - day) * step >= 52]
+
+
+def _lanes(texts: Sequence[Text], top: float, high: float) -> tuple[tuple[Text, ...], int]:
+    """The words on as many lines as it takes that none touches the next; the number of lines."""
+    ends: list[float] = []
+    placed = []
+    for text in texts:
+        wide = cells(text.text) * LETTER + 8
+        x = min(text.x, WIDE - wide)
+        lane = next((number for number, end in enumerate(ends) if end <= x), len(ends))
+        if lane == len(ends):
+            ends.append(0.0)
+        ends[lane] = x + wide
+        placed.append(Text(x=round(x + 3, 2), y=top + lane * high, text=_short(text.text, 24)))
+    return tuple(placed), len(ends)
+
+
+def _boxes(marks: Sequence[Mark], at: _At, top: float) -> tuple[list[tuple[Mark, Text, float]], int]:
+    """Numbered boxes of the passes, on several lines where they stand close together."""
+    ends: list[float] = []
+    found = []
+    for mark in sorted(marks, key=lambda one: (one.day, int(one.text))):
+        wide = max(22.0, len(mark.text) * LETTER + 12)
+        x = at(mark.day)
+        left = min(max(x - wide / 2, 1.0), WIDE - wide - 1)
+        lane = next((number for number, end in enumerate(ends) if end <= left), len(ends))
+        if lane == len(ends):
+            ends.append(0.0)
+        ends[lane] = left + wide + 3
+        box = Text(x=round(left + wide / 2, 2), y=top + lane * 24, text=mark.text, anchor="middle")
+        found.append((mark, box, wide))
+    return found, len(ends)
+
+
+def _beside(x: float, y: float, text: str) -> Text:
+    """The words of a pass: to the right of its line where they fit, else to the left, else from the left edge."""
+    room_right = (WIDE - x - 10) / LETTER
+    if cells(text) <= room_right:
+        return Text(x=x + 6, y=y, text=text)
+    if cells(text) <= (x - 10) / LETTER:
+        return Text(x=x - 6, y=y, text=text, anchor="end")
+    if room_right >= 60:
+        return Text(x=x + 6, y=y, text=_short(text, int(room_right)))
+    if x / LETTER >= 60:
+        return Text(x=x - 6, y=y, text=_short(text, int((x - 10) / LETTER)), anchor="end")
+    return Text(x=EDGE, y=y, text=_short(text, int((WIDE - 2 * EDGE) / LETTER)))
+
+
+def _pass_words(report: AuditReport | None) -> dict[str, tuple[str, str]]:
+    """Groups and products of each pass by its number: one line of words, and the codes alone."""
+    if report is None:
+        return {}
+    codes: dict[int, list[str]] = {}
+    for code, entry in (report.totals.get("groups") or {}).items():
+        for number in entry.get("passes", ()):
+            codes.setdefault(number, []).append(code.removeprefix("FRAC "))
+    found = {}
+    for one in report.programme.passes:
+        names = " + ".join(item.product or item.active or "" for item in one.tank)
+        groups = "+".join(codes.get(one.number, []))
+        lead = f"group {groups} · " if groups else ""
+        found[str(one.number)] = (f"{lead}{words.safe(names)}", groups)
+    return found
+
+
+def cells(text: str) -> int:
+    """Width in letters; wide characters count twice."""
+    return sum(2 if unicodedata.east_asian_width(char) in "WF" else 1 for char in text)
+
+
+def _short(text: str, room: int) -> str:
+    """``text`` cut to a width in letters, with an ellipsis; the tables hold it whole."""
+    text = words.safe(text)
+    if cells(text) <= room:
+        return text
+    while cells(text) > room - 1 and text:
+        text = text[:-1]
+    return text.rstrip() + "…"
+
+
+def _stage(mark: Mark) -> str:
+    sign = " (estimated)" if mark.text.startswith("~") else ""
+    return f"{mark.text.lstrip('~')} {_day(mark.day)}{sign}"
+
+
+def _day(ordinal: int, *, short: bool = False) -> str:
+    shown = words.day(datetime.date.fromordinal(ordinal))
+    if not short:
+        return shown
+    number, month = shown.split(" ")
+    return f"{number} {month[:3]}"

@@ -1,0 +1,354 @@
+"""What the templates print, made from the reports: plain words and numbers in the order of the page."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from planner import __version__
+from planner.model import AuditReport, Finding
+from planner.render import cautions as usual
+from planner.render import money, selection, strip, text, words
+from planner.render.first import first_change
+from planner.render.page import chart, season
+from planner.render.page.bibliography import Bibliography, Words
+
+TONES = {"breaches": "breach", "cautions": "caution", "clean": "clean"}
+
+
+def whole(
+    reports: Sequence[AuditReport],
+    *,
+    kind: str,
+    title: str,
+    verdict: str,
+    tone: str,
+    first: str,
+    about: Sequence[tuple[str, str]],
+    sections: Sequence[Any],
+    sheets: Sequence[Any],
+    units: str,
+    versions: str,
+    rules: str,
+    sources: Mapping[str, Words],
+    cautions: bool,
+) -> dict[str, Any]:
+    """All values of ``page.html.j2``."""
+    books = Bibliography(sources)
+    alone = len(reports) == 1 and not title
+    chapters = [
+        chapter(report, books, units, prefix="" if alone else f"p{number}-")
+        for number, report in enumerate(reports, 1)
+    ]
+    if alone:
+        only = chapters[0]
+        title, verdict, tone, about = only["title"], only["verdict"], only["tone"], only["about"]
+    elif not title:
+        title = words.count(len(reports), "programme")
+        verdict = verdict or f"{_tally(reports)}."
+        tone = tone or next((TONES[name] for name in TONES if any(one.verdict == name for one in reports)), "")
+    demo = any(product.demo for report in reports for product in report.programme.products)
+    warned = [
+        {"title": one.title, "text": one.text, "refs": books.cite([one.source])} for one in (usual.load() if cautions else ())
+    ]
+    return {
+        "kind": kind,
+        "title": title,
+        "alone": alone,
+        "verdict": verdict,
+        "tone": tone,
+        "first": first,
+        "about": list(about),
+        "sections": [_section(one, f"s{number}") for number, one in enumerate(sections, 1)],
+        "chapters": chapters,
+        "sheets": [_section(one, f"t{number}") for number, one in enumerate(sheets, 1)],
+        "cautions": warned,
+        "demo": demo,
+        "sources": books.listed(),
+        "colophon": _colophon(reports, versions, rules),
+    }
+
+
+def _tally(reports: Sequence[AuditReport]) -> str:
+    parts = []
+    for verdict, said in (("breaches", "with breaches"), ("cautions", "with cautions"), ("clean", "clean")):
+        total = sum(1 for report in reports if report.verdict == verdict)
+        if total:
+            parts.append(f"{total} {said}")
+    return words.joined(parts)
+
+
+def chapter(report: AuditReport, books: Bibliography, units: str, *, prefix: str) -> dict[str, Any]:
+    """One report."""
+    made = strip.make(report)
+    found = words.open_findings(report)
+    kept = [finding for finding in report.findings if finding.accepted is not None]
+    used: dict[str, int] = {}
+    listed = [_finding(finding, report, books, units, prefix, used) for finding in text._ordered(found)]
+    accepted = [_finding(finding, report, books, units, prefix, used) for finding in text._ordered(kept)]
+    by_key = {id(one["finding"]): one for one in [*listed, *accepted]}
+    return {
+        "prefix": prefix,
+        "title": text.title(report),
+        "file": report.programme.file,
+        "verdict": words.verdict(report),
+        "tone": TONES[report.verdict],
+        "about": about(report, units),
+        "first": _first(report, units, by_key),
+        "unchecked": words.unchecked(report),
+        "counts": words.counts(found),
+        "drawing": season.draw(made, report) if made is not None else None,
+        "cover": _cover(made),
+        "passes": _passes(report, units),
+        "findings": listed,
+        "accepted": accepted,
+        "not_assessed": _not_assessed(report),
+        "notices": list(dict.fromkeys([*report.programme.notices, *report.notices])),
+        "totals": _totals(report, units),
+        "cost": _cost(report, units, books),
+        "selection": _selection(report, books),
+    }
+
+
+def about(report: AuditReport, units: str) -> list[tuple[str, str]]:
+    """Field, crop, season and what else the first lines say."""
+    field = report.programme.field
+    targets = words.joined(
+        f"{entry.get('name') or entry['target']}{f' ({pressure} pressure)' if (pressure := entry.get('pressure')) else ''}"
+        for entry in report.cover
+    )
+    rows = [
+        ("Field", field.name or "not named"),
+        ("Crop", field.crop.replace("-", " ")),
+        ("Season", _years(report)),
+        ("Area", words.amount(field.area, "area", units) if field.area else ""),
+        ("Place", field.region or field.country or ""),
+        ("Sown", words.day(field.sown, year=True)),
+        ("Harvest", words.day(field.harvest, year=True)),
+        ("Against", targets),
+    ]
+    return [(name, value) for name, value in rows if value]
+
+
+def _years(report: AuditReport) -> str:
+    field = report.programme.field
+    days = [entry.date for entry in report.programme.passes if entry.date] + [day for day in (field.harvest,) if day]
+    days = days or [day for day in (field.sown, *field.stages.values()) if day]
+    years = sorted({day.year for day in days})
+    if not years:
+        return "not dated"
+    return str(years[0]) if len(years) == 1 else f"{years[0]} to {years[-1]}"
+
+
+def said(value: str, units: str) -> str:
+    """Dates and amounts of a message as the reader's."""
+    return words.in_units(words.dated(value), units)
+
+
+def _first(report: AuditReport, units: str, by_key: Mapping[int, Mapping[str, Any]]) -> dict[str, Any] | None:
+    change = first_change(report)
+    if change is None:
+        return None
+    eased = list(dict.fromkeys(one.rule for one in change.eased))
+    return {
+        "lead": "Change this first" if report.verdict != "clean" else "If you change one thing",
+        "where": words.where(change.finding, report),
+        "remedy": text._sentence(said(change.finding.remedy, units)),
+        "anchor": by_key[id(change.finding)]["anchor"],
+        "rule": change.finding.rule,
+        "eased": f"It also bears on {words.count(len(change.eased), 'other finding')} ({words.joined(eased)})." if eased else "",
+    }
+
+
+def _finding(
+    finding: Finding, report: AuditReport, books: Bibliography, units: str, prefix: str, used: dict[str, int]
+) -> dict[str, Any]:
+    base = re.sub(r"[^A-Za-z0-9-]", "", "-".join([finding.rule, *map(str, finding.passes[:6])])) or "finding"
+    used[base] = used.get(base, 0) + 1
+    anchor = f"{prefix}{base}" + (f"-n{used[base]}" if used[base] > 1 else "")
+    numbers = words.evidence(finding.evidence, units, words.group_names(report)) if finding.evidence else ""
+    return {
+        "finding": finding,
+        "anchor": anchor,
+        "severity": finding.severity,
+        "rule": finding.rule,
+        "name": finding.name.replace("-", " "),
+        "where": words.where(finding, report),
+        "message": text._sentence(said(finding.message, units)),
+        "rows": [
+            (name, said(value, units))
+            for name, value in (
+                ("Why", finding.why),
+                ("Change", text._sentence(finding.remedy) if finding.remedy else ""),
+                ("Numbers", numbers),
+                ("Held at", f"{finding.severity}, because {finding.capped}" if finding.capped else ""),
+                ("Reason given", finding.accepted or ""),
+                ("Written at", finding.place),
+            )
+            if value
+        ],
+        "refs": books.cite(finding.sources),
+    }
+
+
+def _cover(made: strip.Strip | None) -> list[tuple[str, str, str, str]]:
+    """Target, window, bare days and the runs in words."""
+    rows = []
+    for row in made.rows if made is not None else ():
+        if row.window is None:
+            rows.append((row.name, "not dated", "not known", "not known"))
+            continue
+        runs = season.runs_of(row)
+        bare = sum(last - first + 1 for first, last, modes in runs if modes == 0)
+        sign = " (estimated)" if row.estimated else ""
+        window = f"{season._day(row.window[0])} to {season._day(row.window[1])}{sign}"
+        told = "; ".join(
+            f"{season._day(first)} to {season._day(last)}: {season.modes_words(modes)}" for first, last, modes in runs
+        )
+        rows.append((row.name, window, words.count(bare, "day"), told))
+    return rows
+
+
+def _passes(report: AuditReport, units: str) -> list[dict[str, Any]]:
+    """The table of passes: when, groups, tank, water, droplets, cost."""
+    names = words.group_names(report)
+    groups: dict[int, list[str]] = {}
+    for code, entry in (report.totals.get("groups") or {}).items():
+        for number in entry.get("passes", ()):
+            groups.setdefault(number, []).append(names[code])
+    costs = {one["pass"]: one["per_ha"] for one in (report.totals.get("cost") or {}).get("passes", ())}
+    rows = []
+    for entry, (number, when, _, water) in zip(report.programme.passes, strip.tanks(report, units), strict=True):
+        rows.append(
+            {
+                "number": number,
+                "when": when or "not dated",
+                "groups": groups.get(number, []),
+                "tank": [_item(item, units) for item in entry.tank],
+                "water": water or "not given",
+                "droplets": entry.droplets or "not given",
+                "cost": words.amount(costs[number], "area_cost", units) if number in costs else "",
+            }
+        )
+    return rows
+
+
+def _item(item: Any, units: str) -> tuple[str, str]:
+    """Name and amount of what stands in a tank."""
+    amount = ""
+    if item.rate is not None:
+        amount = words.amount(item.rate, "solid_rate" if item.unit == "kg/ha" else "liquid_rate", units)
+    elif item.dose is not None:
+        amount = words.amount(item.dose, "dose", units)
+    return item.product or item.active or "", amount
+
+
+def _not_assessed(report: AuditReport) -> list[tuple[str, str, str]]:
+    """Rules, passes and the fact to supply, one row per reason."""
+    grouped: dict[str, list[Any]] = {}
+    for entry in report.not_assessed:
+        grouped.setdefault(entry.reason, []).append(entry)
+    rows = []
+    for reason, members in grouped.items():
+        numbers = sorted({number for entry in members for number in entry.passes})
+        rules = words.joined(dict.fromkeys(entry.rule for entry in members))
+        rows.append((rules, words.passes(numbers), text._sentence(words.dated(reason))))
+    return rows
+
+
+def _totals(report: AuditReport, units: str) -> dict[str, list[tuple[str, ...]]]:
+    actives, groups = (report.totals.get(name) or {} for name in ("actives", "groups"))
+    return {
+        "actives": [
+            (
+                name,
+                words.amount(entry["g_per_ha"], "dose", units) if entry.get("g_per_ha") is not None else "not known",
+                words.joined(map(str, entry.get("passes", ()))),
+            )
+            for name, entry in actives.items()
+        ],
+        "groups": [
+            (
+                entry.get("words") or code,
+                words.joined(map(str, entry.get("passes", ()))),
+                f"{100 * entry['share']:.0f} %" if entry.get("share") is not None else "",
+            )
+            for code, entry in groups.items()
+        ],
+    }
+
+
+def _cost(report: AuditReport, units: str, books: Bibliography) -> dict[str, Any] | None:
+    cost = report.totals.get("cost") or {}
+    if not cost:
+        return None
+    earned = report.totals.get("money") or {}
+    show = money.yields(units, earned.get("bushel_kg"))
+    gains = {one["pass"]: show(one["break_even"]) for one in earned.get("passes", ())}
+    rows = [
+        (str(one["pass"]), words.amount(one["per_ha"], "area_cost", units), gains.get(one["pass"], "not known"))
+        for one in cost.get("passes", ())
+    ]
+    head = next((one for one in earned.get("responses", ()) if one["headline"]), None)
+    return {
+        "words": text._sentence(text.cost_words(cost, units)),
+        "currency": cost.get("currency") or "",
+        "rows": rows,
+        "money": [text._sentence(line) for line in money.lines(earned, units)],
+        "refs": books.cite(head["sources"]) if head else [],
+    }
+
+
+def _selection(report: AuditReport, books: Bibliography) -> dict[str, Any] | None:
+    gaps = report.totals.get("selection_gaps") or ()
+    drawing = chart.draw(report.selection)
+    if drawing is None and not gaps:
+        return None
+    header, cells = selection.table(report.selection) if report.selection else ((), [])
+    basis = (report.selection[0].get("rests_on") or {}) if report.selection else {}
+    return {
+        "drawing": drawing,
+        "header": [header[-1], *header[:-1]] if header else [],
+        "rows": [(row[-1], *row[:-1]) for row in cells],
+        "gaps": [text._sentence(f"{entry['name']}: no figure, because {entry['why']}") for entry in gaps],
+        "remarks": [text._sentence(one) for one in selection.remarks(report.selection)],
+        "caveat": report.selection[0].get("note", "") if report.selection else "",
+        "short": selection.SHORT_CAVEAT,
+        "refs": books.cite(dict.fromkeys(entry["source"] for entry in basis.values() if entry.get("source"))),
+    }
+
+
+def _section(section: Any, prefix: str) -> dict[str, Any]:
+    """A section with its parts told by name, for the template; ``prefix`` begins the names of its drawings."""
+    parts = []
+    for number, part in enumerate(section.parts, 1):
+        name = type(part).__name__
+        if name == "Picture":
+            parts.append({"name": name, "drawing": season.draw(part.strip), "label": part.label, "id": f"{prefix}-d{number}"})
+        else:
+            parts.append({"name": name, "part": part})
+    return {
+        "title": section.title,
+        "fresh": section.fresh,
+        "parts": parts,
+        "sections": [_section(one, f"{prefix}-{number}") for number, one in enumerate(section.sections, 1)],
+    }
+
+
+def _colophon(reports: Sequence[AuditReport], versions: str, rules: str) -> list[tuple[str, str]]:
+    """What made this page, so that somebody can ask next March."""
+    made = versions or f"planner {__version__}"
+    rows = [("Made by", made)]
+    ran = dict.fromkeys((report.rules_run, report.engine) for report in reports)
+    for number, engine in ran:
+        by = f", run by {engine}" if engine else ""
+        rows.append(("Rules", f"{words.count(number, 'rule')}{by}{f'; rulebook {rules[:12]}' if rules else ''}"))
+    if not reports and rules:
+        rows.append(("Rules", f"rulebook {rules[:12]}"))
+    for report in reports:
+        if report.programme.file:
+            rows.append(("Input", report.programme.file))
+        if report.programme.checksum:
+            rows.append(("Input checksum", f"SHA-256 {report.programme.checksum}"))
+    return rows

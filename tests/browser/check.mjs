@@ -1,0 +1,131 @@
+// Opens pages in the system's Chromium and says what a person would meet; one JSON document on standard output.
+//
+//   node check.mjs CHROMIUM FOLDER PAGE.html ...
+//
+// FOLDER receives the prints (PAGE.A4.pdf, PAGE.Letter.pdf) and, with SHOTS=1, screenshots at 1200 and 360 px.
+// The modules come from the folder named in NODE_MODULES. Nothing but the named files may be requested.
+import { mkdtempSync, readFileSync, rmSync, writeFileSync } from "node:fs";
+import { createRequire } from "node:module";
+import { tmpdir } from "node:os";
+import { basename, join } from "node:path";
+import { pathToFileURL } from "node:url";
+
+const [chromium, folder, ...pages] = process.argv.slice(2);
+const need = createRequire(join(process.env.NODE_MODULES, "node_modules", "x.js"));
+const puppeteer = need("puppeteer-core");
+const axe = readFileSync(need.resolve("axe-core/axe.min.js"), "utf8");
+const profile = mkdtempSync(join(tmpdir(), "planner-chromium-"));
+
+const browser = await puppeteer.launch({
+  executablePath: chromium,
+  headless: true,
+  userDataDir: profile,
+  args: [
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync", "--disable-default-apps", "--disable-extensions",
+    "--disable-dev-shm-usage", "--host-resolver-rules=MAP * ~NOTFOUND",
+  ],
+});
+
+// marks at the beginning and the end of everything that must not be cut; read back from the print, page by page
+const mark = () => {
+  const blocks = [...document.querySelectorAll("tbody tr, .finding, .answer, .cautions li, .sources li")];
+  const put = (node, text, first) => {
+    const word = document.createElement("span");
+    word.textContent = text;
+    word.style.cssText = "font-size:4px;line-height:1;";
+    if (first) node.prepend(word); else node.append(word);
+  };
+  let count = 0;
+  for (const block of blocks) {
+    const row = block.tagName === "TR";
+    const ends = row ? [...block.children] : [block];
+    for (const end of ends) {
+      put(end, ` qs${count}z `, true);
+      put(end, ` qe${count}z `, false);
+    }
+    count += 1;
+  }
+  return count;
+};
+
+const wide = () => {
+  const root = document.documentElement;
+  const outside = [...document.querySelectorAll("body *")].filter((node) => {
+    if (node.closest(".scroll, svg, .defs")) return false;
+    const box = node.getBoundingClientRect();
+    return box.width > 0 && box.right > root.clientWidth + 1;
+  });
+  return { scroll: root.scrollWidth, client: root.clientWidth, outside: outside.slice(0, 5).map((n) => n.outerHTML.slice(0, 120)) };
+};
+
+// a region that scrolls on screen cannot scroll on paper: nothing may be wider than the sheet, no drawing taller
+const sheet = (high) => ({
+  ...(() => {
+    const root = document.documentElement;
+    const cut = [...document.querySelectorAll(".scroll")].filter((node) => node.scrollWidth > node.clientWidth + 1);
+    return { scroll: root.scrollWidth, client: root.clientWidth, cut: cut.map((n) => n.getAttribute("aria-label")) };
+  })(),
+  tall: [...document.querySelectorAll("svg[role], .finding, .answer, tbody tr")].filter((n) => n.getBoundingClientRect().height > high)
+    .map((n) => (n.id || n.tagName) + " " + Math.round(n.getBoundingClientRect().height)),
+});
+
+const results = {};
+for (const path of pages) {
+  const name = basename(path, ".html");
+  const page = await browser.newPage();
+  const said = [];
+  const asked = [];
+  page.on("console", (message) => said.push(`${message.type()}: ${message.text()}`));
+  page.on("pageerror", (error) => said.push(`error: ${error}`));
+  page.on("requestfailed", (request) => said.push(`failed: ${request.url()}`));
+  page.on("dialog", async (dialog) => { said.push(`dialog: ${dialog.message()}`); await dialog.dismiss(); });
+  page.on("request", (request) => asked.push(request.url()));
+  const address = pathToFileURL(path).href;
+  const result = { axe: {}, width: {}, paper: {}, marks: 0 };
+  for (const [label, width, height] of [["desktop", 1200, 900], ["phone", 360, 740]]) {
+    await page.setViewport({ width, height, deviceScaleFactor: 1, isMobile: false });
+    await page.goto(address, { waitUntil: "load" });
+    result.width[label] = await page.evaluate(wide);
+    if (process.env.SHOTS) await page.screenshot({ path: join(folder, `${name}.${label}.png`), fullPage: true });
+    if (label === "phone") {
+      result.answer = await page.evaluate(() => {
+        const box = document.querySelector(".answer .first, .answer .verdict");
+        return box ? box.getBoundingClientRect().bottom : null;
+      });
+    }
+    // axe is put into the page by the debugger; the page's own policy forbids scripts of its own
+    const client = await page.createCDPSession();
+    await client.send("Page.setBypassCSP", { enabled: true });
+    await page.goto(address, { waitUntil: "load" });
+    await page.evaluate(axe);
+    const found = await page.evaluate(() => window.axe.run(document, { resultTypes: ["violations", "incomplete"] }));
+    const brief = (list) => list.map((one) => ({ id: one.id, help: one.help, nodes: one.nodes.slice(0, 4).map((n) => n.html.slice(0, 160)) }));
+    result.axe[label] = { violations: brief(found.violations), incomplete: brief(found.incomplete), passes: found.passes.length, version: window_version(found) };
+    await client.detach();
+  }
+  // millimetres of each paper, less the margins of the style sheet (12 left and right, 14 and 16 above and below)
+  for (const [format, across, down] of [["A4", 210, 297], ["Letter", 215.9, 279.4]]) {
+    const px = (mm) => Math.floor((mm / 25.4) * 96);
+    await page.setViewport({ width: px(across - 24), height: px(down - 30) });
+    await page.goto(address, { waitUntil: "load" });
+    await page.emulateMediaType("print");
+    result.paper[format] = await page.evaluate(sheet, px(down - 30));
+    writeFileSync(join(folder, `${name}.${format}.clean.pdf`), await page.pdf({ format, printBackground: false }));
+    result.marks = await page.evaluate(mark);
+    writeFileSync(join(folder, `${name}.${format}.pdf`), await page.pdf({ format, printBackground: false }));
+    await page.emulateMediaType(null);
+  }
+  result.said = said;
+  result.asked = [...new Set(asked)].filter((url) => url !== address);
+  results[name] = result;
+  await page.close();
+}
+const version = await browser.version();
+await browser.close();
+rmSync(profile, { recursive: true, force: true });
+process.stdout.write(JSON.stringify({ version, pages: results }, null, 1));
+
+function window_version(found) {
+  return found.testEngine?.version ?? "";
+}
