@@ -1,7 +1,7 @@
 """Who is protected on which day: per target, the number of effective modes of action day by day.
 
 Every use that works counts from its pass for its days of protection (the label's, else the lower end of the published
-ones: ``Account.cover_end``). A day's figure is about the leaves that the pass met. What unfolds later is another matter:
+ones: ``Account.cover_end``). A day's figure is about the leaves that the pass met. For what unfolds later
 ``new_leaves`` counts only modes whose published mobility takes them there, and is ``None`` where no source says so.
 """
 
@@ -110,7 +110,8 @@ def rows(account: Account, *, detail: bool = True) -> tuple[dict[str, Any], ...]
     found = []
     for target in account.targets:
         window = target.window
-        known = window is not None and window.first is not None and window.last is not None and not account.season.floating
+        dated = window is not None and window.first is not None and window.last is not None
+        known = dated and not account.season.floating
         covered, open_ = spans(account, target) if known else ([], [])
         runs = _runs(account, target, covered, open_) if known else []
         row: dict[str, Any] = {

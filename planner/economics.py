@@ -29,9 +29,7 @@ class Cost:
         return self.products + self.application
 
 
-def pass_cost(
-    rates: Mapping[str, float], prices: Mapping[str, float | None], application: float = 0.0
-) -> Cost:
+def pass_cost(rates: Mapping[str, float], prices: Mapping[str, float | None], application: float = 0.0) -> Cost:
     """Cost of one pass per hectare.
 
     Args:
@@ -58,9 +56,7 @@ def season_cost(passes: Iterable[Cost]) -> Cost:
     """Cost of all passes per hectare."""
     costs = list(passes)
     unpriced = tuple(dict.fromkeys(name for cost in costs for name in cost.unpriced))
-    return Cost(
-        math.fsum(cost.products for cost in costs), math.fsum(cost.application for cost in costs), unpriced
-    )
+    return Cost(math.fsum(cost.products for cost in costs), math.fsum(cost.application for cost in costs), unpriced)
 
 
 def break_even_gain(cost: float, price: float) -> float:
@@ -184,14 +180,9 @@ def uncertainty_words(entry: Response, show: Callable[[float], str] = kg_ha) -> 
     """What the source tells of the spread, and what it does not."""
     if entry.interval:
         low, high = entry.interval
-        return (
-            f"The source prints an interval of {low:.0f} to {show(high)} for the mean; a single field varies more."
-        )
+        return f"The source prints an interval of {low:.0f} to {show(high)} for the mean; a single field varies more."
     if entry.low == entry.high:
-        return (
-            "The source that was read gives the mean only, no interval; "
-            "a single field can lie far to either side."
-        )
+        return "The source that was read gives the mean only, no interval; a single field can lie far to either side."
     return "The range is one of means over studies, not an interval for a field."
 
 
@@ -236,7 +227,8 @@ def money(
         bushel_kg: weight of a bushel of the crop, handed on for printing.
 
     Returns:
-        ``{"grain_price": money/kg, "bushel_kg", "yield": kg/ha | None, "per_ha": money/ha, "break_even": kg/ha, "at_least": bool,
+        ``{"grain_price": money/kg, "bushel_kg", "yield": kg/ha | None, "per_ha": money/ha, "break_even": kg/ha,
+        "at_least": bool,
         "passes": [{"pass", "per_ha", "break_even", "beside_mean": above | below | inside | None}],
         "responses": [...]}``. ``at_least`` marks a cost that leaves something unpriced out.
     """

@@ -37,7 +37,8 @@ def lines(money: Mapping[str, Any], units: str) -> list[str]:
     said = [f"to pay, the season needs {least}{show(money['break_even'])} more grain{share}: {each}"]
     head = next((one for one in money.get("responses", ()) if one["headline"]), None)
     if head is None:
-        said.append(f"no published mean response for this crop is in the catalogue, so nothing is set beside it. {LEAVE_OUT}")
+        lacking = "no published mean response for this crop is in the catalogue, so nothing is set beside it."
+        said.append(f"{lacking} {LEAVE_OUT}")
         return said
     said.append(f"{beside(head, money, show)} {head['uncertainty']} {LEAVE_OUT}")
     return said

@@ -1,0 +1,125 @@
+"""``planner calendar``: when each stage, infection window and spray window of a field falls."""
+
+from __future__ import annotations
+
+import argparse
+import io
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from planner import exits
+from planner.commands import common
+from planner.errors import InputError
+
+if TYPE_CHECKING:
+    from planner.catalogue import Catalogue
+    from planner.model import Programme
+
+_EXAMPLES = """
+planner calendar field.yaml
+planner calendar field.yaml --products shop.yaml
+planner calendar programme.yaml
+planner calendar programme.yaml --move 2=+7d
+planner calendar field.yaml --all --format json
+"""
+
+
+def add(subparsers: Any) -> None:
+    """The parser of this command."""
+    from planner import cli
+
+    parser = cli.command(
+        subparsers,
+        "calendar",
+        _EXAMPLES,
+        "Stage dates with their spread and what each rests on, the infection window and best\n"
+        "timing of each target, and the last day of each listed product. With a programme also\n"
+        "the first and last day of each pass; with --move what an audit says before and after.",
+    )
+    parser.add_argument("document", metavar="FIELD", help="field document or programme (YAML, CSV), - for stdin")
+    parser.add_argument("--field", metavar="FILE", help="field document, where a programme names none (CSV)")
+    parser.add_argument("--products", metavar="FILE", action="append", help="product list; may be given again")
+    parser.add_argument(
+        "--move",
+        metavar="PASS=DAYS",
+        action="append",
+        default=[],
+        help="what if a pass went on later or earlier: 2=+7d, 2=-3d, 2=2026-07-20; may be given again",
+    )
+    parser.add_argument("--all", action="store_true", dest="every", help="all stages of the crop's scales")
+    common.add_common(parser, ("text", "json", "markdown"), explain=True)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Show the calendar; always 0 where the input can be read."""
+    from planner.calendar import calendar
+    from planner.render import blocks, jsonout
+    from planner.render import calendar as render
+
+    chosen = common.settings(args)
+    common.check_stdin([args.document])
+    catalogue = common.catalogue(chosen)
+    moves = {}
+    if args.move:
+        from planner import moves as moving
+
+        moves = moving.read(args.move)
+    programme = load(args, catalogue)
+    if moves and not programme.passes:
+        raise InputError(args.document, "a field has no passes to move", "name a programme")
+    found = calendar(programme, catalogue)
+    moved = moving.move(programme, catalogue, moves) if moves else None
+    for notice in programme.notices:
+        exits.say(f"{programme.file or args.document}: notice: {notice}")
+    answer: Any
+    if chosen.format == "json":
+        answer = jsonout.dump(render.document(found, moved, catalogue.date))
+    else:
+        page = render.page(
+            found,
+            moved=moved,
+            every=args.every,
+            explain=args.explain,
+            units=chosen.units,
+            versions=common.versions(catalogue),
+        )
+        wide = common.width() if args.output in (None, "-") else 100
+        answer = blocks.to_markdown(page) if chosen.format == "markdown" else blocks.to_text(page, wide)
+    inputs = [args.document, *([args.field] if args.field else []), *(args.products or [])]
+    common.deliver(args, answer, inputs)
+    return exits.DONE
+
+
+def load(args: argparse.Namespace, catalogue: Catalogue) -> Programme:
+    """The programme, or the field as a programme without passes, with the products that are named.
+
+    Raises:
+        InputError: the document is wrong.
+    """
+    from planner.documents import load_field, load_products, load_programme
+    from planner.model import Programme
+
+    source = args.document
+    stdin = io.BytesIO(sys.stdin.buffer.read()) if source == "-" else None
+    if args.field is not None or is_programme(source, stdin):
+        return load_programme(
+            source, catalogue, field=args.field, products=tuple(args.products) if args.products else None, stdin=stdin
+        )
+    field = load_field(source, catalogue, stdin=stdin)
+    products = load_products(args.products, catalogue) if args.products else ()
+    return Programme(name="", field=field, products=products, passes=(), file=str(source))
+
+
+def is_programme(source: str, stdin: io.BytesIO | None) -> bool:
+    """Whether the document holds passes; a document that cannot be read is left for the loader to refuse."""
+    if Path(source).suffix.casefold() in (".csv", ".tsv", ".tab", ".xlsx"):
+        return True
+    from planner import yamlio
+
+    try:
+        content = stdin.getvalue() if stdin is not None else Path(source).read_bytes()
+        data = yamlio.read(content, name=source).data
+    except (InputError, OSError):
+        return False
+    return isinstance(data, dict) and "passes" in data
