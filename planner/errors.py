@@ -2,7 +2,7 @@
 
     PlannerError
     ├── InputError      what the user wrote is wrong: file, line, problem, cure (exit code 2)
-    ├── UnknownName     a name that the catalogue does not hold, with the nearest ones (turned into InputError at the door)
+    ├── UnknownName     a name that the catalogue does not hold, with the nearest (turned into InputError at the door)
     ├── RulebookError   a rule file is wrong: file, line, problem, cure (exit code 2)
     ├── EngineError     the rule engine answered with an exception of its own (exit code 3)
     └── NoProgramme     no programme can satisfy the rules (exit code 1)
@@ -25,9 +25,9 @@ class InputError(PlannerError):
 
     def __init__(self, place: Place | str, problem: str, cure: str = "") -> None:
         self.place = place
-        self.problem = problem
-        self.cure = cure
-        super().__init__(f"{place}: {problem}" + (f"; {cure}" if cure else ""))
+        self.problem = " ".join(problem.split())  # what the user wrote may hold line breaks; an error is one line
+        self.cure = " ".join(cure.split())
+        super().__init__(f"{place}: {self.problem}" + (f"; {self.cure}" if self.cure else ""))
 
 
 class RulebookError(InputError):

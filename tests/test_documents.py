@@ -514,6 +514,8 @@ PROGRAMME_SLIPS = {
     "alias": ("how: foliar", "how: *x", 8, "an alias (*x) stands here", "write the value out"),
     "anchor": ("how: foliar", "how: &x foliar", 8, "an anchor", "write the value out"),
     "control character": ("Suggested", "Sugg\x1bested", 2, "a control character (U+001B)", "remove it"),
+    "control character by escape": ("Suggested by the supplier", '"\\e[31mred"', 2, "a control character", "remove"),
+    "line break in a name": ("prothioconazole", '"prothio\\nconazole"', 11, "unknown active 'prothio conazole'", ""),
 }
 
 
@@ -830,6 +832,40 @@ def test_hostile_files_are_refused_at_once(folder: Folder) -> None:
     assert "anchor" in folder.error("bomb.yaml").problem
     assert "deep in each other" in folder.error("deep.yaml").problem
     assert "larger than 5 MB" in folder.error("large.yaml").problem
+    assert time.perf_counter() - start < 5
+
+
+@pytest.mark.parametrize(
+    ("content", "problem"),
+    [
+        ("passes:\n  - {stage: R1, tank: [{active: " + "x" * 2_000_000 + "}]}\n", "2000000 characters"),
+        ("field: " + "a/" * 1_000_000 + "b.yaml\npasses: []\n", "2000006 characters"),
+        ("passes:\n  - stage: R1\n    tank:\n" + "      - {active: boscalid}\n" * 5000, "this tank has 5000 entries"),
+        ("passes:\n" + "  - {stage: R1, tank: [{active: boscalid}]}\n" * 5000, "5000 passes"),
+        ("passes: &a [*a]\n", "an anchor"),
+        ("passes: {? [x] : y}\n", "a list or mapping stands where a key belongs"),
+        ("pass,stage,active\n1,R1," + "x" * 3000 + "\n", "a cell has 3000 characters"),
+        ("pass,stage,active\n" + "1,R1,boscalid\n" * 5000, "this tank has 5000 entries"),
+        ("pass,stage,active\n" + '"' * 500_000, "this row is no CSV"),
+        (b"\xff\xfe" + "passes: []\n".encode("utf-16-le"), "text in UTF-16"),
+    ],
+    ids=lambda value: str(value)[-20:],
+)
+def test_hostile_contents_are_refused_in_short(folder: Folder, content: str | bytes, problem: str) -> None:
+    text = (
+        content
+        if isinstance(content, bytes)
+        else content.replace("passes:", "field: {crop: soybean}\npasses:", 1)
+        if "field" not in content
+        else content
+    )
+    raw = text if isinstance(text, bytes) else text.encode()
+    field = folder.path / "field.yaml" if raw.startswith(b"pass,") else None
+    start = time.perf_counter()
+    with pytest.raises(InputError) as caught:
+        documents.load_programme("-", catalogue(), field=field, stdin=io.BytesIO(raw))
+    assert problem in caught.value.problem
+    assert len(str(caught.value)) < 400
     assert time.perf_counter() - start < 5
 
 

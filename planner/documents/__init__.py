@@ -256,9 +256,8 @@ def _is_table(source: str | Path, content: bytes) -> bool:
         return True
     if suffix in (".yaml", ".yml"):
         return False
-    if content.startswith((b"\xff\xfe", b"\xfe\xff")):
-        return True
-    head = content.removeprefix(b"\xef\xbb\xbf")[:4096].decode("utf-8", "replace")
+    wide = content.startswith((b"\xff\xfe", b"\xfe\xff"))
+    head = content[:8192].decode("utf-16" if wide else "utf-8-sig", "replace")
     line = next((line for line in head.splitlines() if line.strip()), "")
     for mark in DELIMITERS:
         cells = [cell.strip(' "').casefold() for cell in line.split(mark)]

@@ -12,6 +12,7 @@ import unicodedata
 from collections.abc import Iterator
 
 from planner import yamlio
+from planner.documents.shapes import LONGEST_TEXT
 from planner.errors import InputError
 from planner.model import Place, Struct
 
@@ -136,6 +137,8 @@ def _records(lines: list[str], delimiter: str, name: str, offset: int) -> Iterat
 
 def _clean(cell: str, place: Place) -> str:
     text = " ".join(cell.split())
+    if len(text) > LONGEST_TEXT:
+        raise InputError(place, f"a cell has {len(text)} characters", f"write at most {LONGEST_TEXT}")
     if any(unicodedata.category(char) in ("Cc", "Cs") for char in text):
         raise InputError(place, "a control character stands in a cell", "remove it")
     return text

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from planner.catalogue import Catalogue
 
 STAGE_GRACE = 7  # days that a pass's own stage may lie off the field's dates without a notice (contract, section 1)
+MOST_PASSES = 100  # these two are common practice, no source: they catch files that are no programme
+MOST_IN_TANK = 30
 _RULE_FILE = re.compile(r"([A-Z]{3}[0-9]{2})-(.+)\.yaml\Z")
 
 
@@ -36,6 +38,10 @@ def build_passes(
     listed = {folded(product.name): product for product in products}
     if not shapes:
         raise part.error("the programme has no passes", "begin each pass with '- ', for example '- stage: R3'")
+    if len(shapes) > MOST_PASSES:
+        raise part.at(MOST_PASSES).error(
+            f"the programme has {len(shapes)} passes", f"a season of more than {MOST_PASSES} passes is not believable"
+        )
     result = []
     for index, shape in enumerate(shapes):
         here = part.at(index)
@@ -70,6 +76,10 @@ def _tank(
     products: Sequence[Product],
     names: Names,
 ) -> tuple[TankItem, ...]:
+    if len(shapes) > MOST_IN_TANK:
+        raise part.at(MOST_IN_TANK).error(
+            f"this tank has {len(shapes)} entries", f"a tank of more than {MOST_IN_TANK} is not believable"
+        )
     items: list[TankItem] = []
     for index, shape in enumerate(shapes):
         here = part.at(index)

@@ -8,6 +8,7 @@ walk the document to find the first wrong place in reading order and say it with
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import Annotated, Any, Literal, Protocol, TypeVar, get_args
 
@@ -19,6 +20,9 @@ from planner.model import Place, RatingClass
 
 T = TypeVar("T", bound=msgspec.Struct)
 Path = tuple[str | int, ...]
+
+_CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f]")  # YAML's escapes can write them into quoted text
+LONGEST_TEXT = 1000  # characters of one value; common practice, no source: longer is no name, reason or amount
 
 
 def _amount(*dimensions: str) -> msgspec.Meta:
@@ -239,6 +243,12 @@ class Part:
         """Name of the key, for messages."""
         return next((str(step) for step in reversed(self.path) if isinstance(step, str)), "value")
 
+    @property
+    def label(self) -> str:
+        """``'tank'``, or ``an entry of 'tank'`` where a list entry is meant."""
+        entry = bool(self.path) and isinstance(self.path[-1], int)
+        return f"an entry of '{self.key}'" if entry else f"'{self.key}'"
+
     def error(self, problem: str, cure: str = "") -> InputError:
         """An error that points here; raise it."""
         return InputError(self.place, problem, cure)
@@ -261,10 +271,9 @@ def shaped(origin: Origin, type: type[T], kind: str) -> T:
             f"a {kind} is a list of keys with values, not {_kind_of(origin.data)}",
             f"begin with {keys}",
         )
-    empty = _first_empty(origin.data, ())
-    if empty is not None:
-        part = Part(origin, empty)
-        raise part.error(f"'{part.key}' is empty", "write a value, or leave the key out")
+    problem = _first_unfit(Part(origin))
+    if problem is not None:
+        raise problem
     try:
         return msgspec.convert(origin.data, type, strict=True)
     except msgspec.ValidationError as error:
@@ -272,15 +281,23 @@ def shaped(origin: Origin, type: type[T], kind: str) -> T:
         raise found or InputError(origin.place(), f"this is no {kind}: {error}") from None
 
 
-def _first_empty(node: Any, path: Path) -> Path | None:
-    """Path of the first key or list entry without a value."""
+def _first_unfit(part: Part, node: Any = ...) -> InputError | None:
+    """The first key or list entry that has no value, or holds more text than any name needs."""
+    node = part.origin.data if node is ... else node
     if node is None:
-        return path
+        return part.error(f"'{part.key}' is empty", "write a value, or leave the key out")
+    if isinstance(node, str) and len(node) > LONGEST_TEXT:
+        return part.error(f"this text has {len(node)} characters", f"write at most {LONGEST_TEXT}")
+    if isinstance(node, str) and _CONTROL.search(node):
+        return part.error(f"a control character stands in '{part.key}'", "remove it")
     if isinstance(node, (dict, list)):
         for key, value in node.items() if isinstance(node, dict) else enumerate(node):
-            found = _first_empty(value, (*path, key))
-            if found is not None:
-                return found
+            if isinstance(key, str) and _CONTROL.search(key):
+                return part.error("a control character stands in a key", "remove it")
+            if value is None or isinstance(value, (str, dict, list)):
+                found = _first_unfit(part.at(key), value)
+                if found is not None:
+                    return found
     return None
 
 
@@ -301,7 +318,7 @@ def _first_problem(
         return _struct_problem(part, node, type, kind)
     if isinstance(type, info.DictType):
         if not isinstance(node, dict):
-            return part.error(f"'{part.key}' takes keys with values, not {_kind_of(node)}", _mapping_cure(part))
+            return part.error(f"{part.label} takes keys with values, not {_kind_of(node)}", _mapping_cure(part))
         for key, value in node.items():
             problem = _first_problem(origin, (*path, key), value, type.value_type, {}, kind)
             if problem:
@@ -339,12 +356,12 @@ def _struct_problem(part: Part, node: Any, type: Any, kind: str) -> InputError |
     fields = {field.encode_name: field for field in type.fields}
     if not isinstance(node, dict):
         keys = ", ".join(list(fields)[:4])
-        return part.error(f"'{part.key}' takes keys with values, not {_kind_of(node)}", f"its keys are {keys}")
+        return part.error(f"{part.label} takes keys with values, not {_kind_of(node)}", f"its keys are {keys}")
     for key, value in node.items():
         if key not in fields:
             here = part.at(key)
             near = nearest(key, fields, count=1)
-            where = f"'{part.key}'" if part.path else f"a {kind}"
+            where = part.label if part.path else f"a {kind}"
             known = f"did you mean {near[0]}?" if near else f"its keys are {', '.join(fields)}"
             return here.error(f"unknown key '{key}' in {where}", known)
         problem = _first_problem(part.origin, (*part.path, key), value, fields[key].type, {}, kind)
@@ -390,7 +407,7 @@ def _list_problem(part: Part, node: Any, type: Any, kind: str) -> InputError | N
         cure = _SAMPLES.get(part.key, "") if part.key in ("groups", "tank") else ""
         if part.key == "passes" and isinstance(part.path[-1], str) and kind == "programme" and len(part.path) == 1:
             cure = "begin each pass with '- ', for example '- stage: R3'"
-        return part.error(f"'{part.key}' takes a list, not {_kind_of(node)}", cure or "write [a, b], or '- ' lines")
+        return part.error(f"{part.label} takes a list, not {_kind_of(node)}", cure or "write [a, b], or '- ' lines")
     if isinstance(type, info.TupleType):
         if len(node) != len(type.item_types):
             cure = {
