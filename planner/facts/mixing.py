@@ -246,37 +246,36 @@ def _shared_fact(account: Account, state: PassState, cluster: list[Use]) -> Fact
 
 
 def _rates(account: Account) -> Iterator[Fact]:
-    done: set[tuple[int, str, str]] = set()
+    done: set[tuple[int, str]] = set()
     for state in account.passes:
         for group in state.by_group:
             code = group.partition(" ")[2]
-            partners = {use.active.name: use for use in account.others(state, group)}
-            for kind, uses in (
-                ("partner_min_rate_fraction", list(partners.values())),
-                ("min_rate_fraction", state.by_group[group]),
+            for kind, uses, whose in (
+                ("partner_min_rate_fraction", account.others(state, group), "a partner of "),
+                ("min_rate_fraction", state.by_group[group], ""),
             ):
                 for entry, target in _rows(account, code, (kind,)):
                     if entry.row.targets and (target is None or not account.works(state, target)):
                         continue
                     for use in uses:
-                        key = (state.number, use.active.name, entry.row.id)
+                        key = (id(use), entry.row.id)
                         if key in done or use.item.product is None:
                             continue  # bare actives: one entry for all of them, see facts.labels
                         done.add(key)
-                        yield _rate_fact(account, state, group, use, entry)
+                        yield _rate_fact(state, f"{whose}{account.group_words(group)}", use, entry)
 
 
-def _rate_fact(account: Account, state: PassState, group: str, use: Use, entry: Chosen) -> Fact:
+def _rate_fact(state: PassState, asked_of: str, use: Use, entry: Chosen) -> Fact:
     least = round(entry.number * 1000)
     share = None if use.fraction is None else round(use.fraction * 1000)
     return fact(
         "partner_rate",
-        f"{entry.row.id}:{state.number}:{use.active.name}",
+        f"{entry.row.id}:{state.number}:{use.active.name}:{use.item.product}",
         [state.number],
         {"share": share, "least": least},
         shows={
             "partner": use.shown,
-            "group": account.group_words(group),
+            "group": asked_of,
             "share_words": "" if use.fraction is None else f"{use.fraction:.0%}",
             "least_words": f"{entry.number:.0%}",
             "limit_text": entry.row.text,

@@ -1,0 +1,86 @@
+"""The audit of one programme beside bare durable-rules on its facts; many in one process; start-up of the command."""
+
+from __future__ import annotations
+
+import os
+import random
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+sys.path[:0] = [str(Path(__file__).resolve().parents[2]), str(Path(__file__).resolve().parents[1])]
+
+from benchmarks.measure import exponent, median, row
+from planner import engine
+from planner.account import Account
+from planner.audit import audit, rules_of
+from planner.catalogue import Catalogue, load
+from planner.documents import load_programme
+from planner.facts import derive
+from planner.model import Field, FieldTarget, Pass, Programme, TankItem
+from planner.places import folder
+
+SCENARIOS = folder("shared") / "scenarios"
+
+
+def six_passes(known: Catalogue, seed: int = 1) -> Programme:
+    """An invented soybean programme of six passes, two actives each."""
+    dice = random.Random(seed)
+    actives = ("azoxystrobin", "prothioconazole", "boscalid", "fluazinam", "thiophanate-methyl", "chlorothalonil")
+    passes = tuple(
+        Pass(number=number, stage=stage, tank=tuple(TankItem(active=name, dose=100.0) for name in dice.sample(actives, 2)))
+        for number, stage in enumerate(("V6", "R1", "R2", "R3", "R4", "R5"), start=1)
+    )
+    targets = (FieldTarget(target="frogeye-leaf-spot", pressure="high"), FieldTarget(target="sclerotinia-stem-rot"))
+    return Programme(field=Field(crop="soybean", country="US", targets=targets), passes=passes)
+
+
+def run() -> list[dict[str, Any]]:
+    """Rows of the table."""
+    known, book = load(), rules_of()
+    programme = six_passes(known)
+    facts = derive(Account(programme, known))
+    bare = median(lambda: engine.run(book, facts, backend="durable-rules"), inner=20)
+    rows = [
+        row(
+            "audit of one programme, 6 passes",
+            median(lambda: audit(programme, known), inner=20),
+            bare,
+            f"beside the engine alone on its {len(facts)} facts; goal at most 2",
+        )
+    ]
+    sizes, seconds = (100, 300, 1000), []
+    for size in sizes:
+        many = [six_passes(known, seed) for seed in range(size)]
+        seconds.append(median(lambda many=many: [audit(one, known) for one in many], repeat=3))  # type: ignore[misc]
+    note = f"beside linear from 100; growth exponent {exponent(sizes, seconds):.3f}"
+    rows.append(row("1,000 programmes in one process", seconds[-1], seconds[0] * 10, note))
+    rows.append(_start_up())
+    rows.append(_documents(known))
+    return rows
+
+
+def _start_up() -> dict[str, Any]:
+    programme = str(SCENARIOS / "sound-quarry-bottom.yaml")
+    environment = {key: value for key, value in os.environ.items() if key != "PYTHONDONTWRITEBYTECODE"}
+
+    def call(*arguments: str) -> None:
+        subprocess.run([sys.executable, *arguments], env=environment, capture_output=True, check=False)
+
+    call("-m", "planner", "audit", programme)  # bytecode and compiled catalogue are there after the first run
+    ours = median(lambda: call("-m", "planner", "audit", programme), repeat=11)
+    peer = median(lambda: call("-c", "import yaml, rich, durable.lang"), repeat=11)
+    return row("whole `planner audit` process", ours, peer, "beside `import yaml, rich, durable.lang`; goal at most 4")
+
+
+def _documents(known: Catalogue) -> dict[str, Any]:
+    programme = SCENARIOS / "sound-quarry-bottom.yaml"
+    made = load_programme(programme, known)
+    reading = median(lambda: load_programme(programme, known), inner=3)
+    return row("reading a programme's documents", reading, median(lambda: audit(made, known), inner=5), "beside its audit")
+
+
+if __name__ == "__main__":
+    for line in run():
+        print(line)
