@@ -30,12 +30,12 @@ APPLICATIONS, INTERVAL, HARVEST_INTERVAL = 6, 7, 14  # of the invented labels: w
 
 @lru_cache(maxsize=1)
 def roles() -> RolesShape:
-    """The roles and invented names (``roles.yaml``).
+    """The roles and invented names (``data/roles.yaml``).
 
     Raises:
         RulebookError: the file is wrong.
     """
-    return _read(FOLDER / "roles.yaml", RolesShape, "list of roles")
+    return _read(FOLDER / "data" / "roles.yaml", RolesShape, "list of roles")
 
 
 @lru_cache(maxsize=1)

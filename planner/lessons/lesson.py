@@ -109,7 +109,7 @@ def load_lesson(path: Path) -> LessonShape:
 @lru_cache(maxsize=1)
 def lessons() -> tuple[LessonShape, ...]:
     """Every shipped lesson in the order of teaching."""
-    found = [load_lesson(path) for path in sorted(FOLDER.glob("*.yaml")) if path.name != "roles.yaml"]
+    found = [load_lesson(path) for path in sorted(FOLDER.glob("*.yaml"))]
     return tuple(sorted(found, key=lambda lesson: (lesson.order, lesson.lesson)))
 
 

@@ -116,13 +116,26 @@ def _pass(number: int, slot: SlotShape, tank: Sequence[TankItem]) -> Pass:
     )
 
 
-def season(parts: Cast, catalogue: Catalogue, tanks: Sequence[Sequence[Active]], title: str) -> Programme:
+Tank = Sequence[tuple[Active, float]]  # actives with the share of their full label rate
+
+
+def solo(active: Active) -> tuple[tuple[Active, float], ...]:
+    """A tank of one active at its full rate."""
+    return ((active, 1.0),)
+
+
+def season(
+    parts: Cast, catalogue: Catalogue, tanks: Sequence[Tank], title: str, *, resistant: Sequence[str] = ()
+) -> Programme:
     """A season of the classroom with these tanks on its slots, each active in an invented product of its own."""
     products: dict[str, Product] = {}
     passes = []
     for number, (tank, slot) in enumerate(zip(tanks, parts.entry.slots, strict=False), start=1):
-        items = [tank_item(add_product(products, active, parts, catalogue)) for active in tank]
+        items = [tank_item(add_product(products, active, parts, catalogue), share) for active, share in tank]
         passes.append(_pass(number, slot, items))
     return Programme(
-        name=title, field=field_of(parts.room, parts.entry), products=tuple(products.values()), passes=tuple(passes)
+        name=title,
+        field=field_of(parts.room, parts.entry, resistant=resistant),
+        products=tuple(products.values()),
+        passes=tuple(passes),
     )

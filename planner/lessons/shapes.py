@@ -215,3 +215,31 @@ class LessonShape(Shape, frozen=True, kw_only=True):
     sources: list[LessonSource]
     cautions: list[str] = []
 
+
+
+# --- exercises ------------------------------------------------------------------------------------------------------
+
+
+class KindShape(Shape, frozen=True, kw_only=True):
+    """Texts of one kind of exercise."""
+
+    kind: Literal["faults", "mend", "order", "partner", "product", "label"]
+    title: str
+    task: str
+    form: str  # how to write an answer: the hint after nonsense
+    sources: list[LessonSource]
+
+
+class FaultShape(Shape, frozen=True, kw_only=True):
+    """How a statement about one rule reads."""
+
+    rule: str
+    says: str
+
+
+class ExercisesShape(Shape, frozen=True, kw_only=True):
+    """All texts of the exercises."""
+
+    kinds: list[KindShape]
+    faults: list[FaultShape]
+    cautions: list[str]
