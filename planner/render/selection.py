@@ -95,8 +95,8 @@ def _left(entry: Mapping[str, Any]) -> str:
     return f"{entry['what']}{about}, {entry['why']}{cure}"
 
 
-def basis(name: str, entry: Mapping[str, Any]) -> str:
-    """One value behind the index with source and grade."""
+def basis(name: str, entry: Mapping[str, Any], sources: Mapping[str, str] | None = None) -> str:
+    """One value behind the index with source and grade; ``sources`` words the bibliography's key."""
     value = entry["value"]
     shown = (
         words.joined(f"{key} {number:g}" for key, number in value.items() if number is not None)
@@ -109,4 +109,5 @@ def basis(name: str, entry: Mapping[str, Any]) -> str:
         "theta_multisite": "the same for multi-sites",
         "half_life_days": "half-life of a residue, days",
     }.get(name, name.replace("_", " "))
-    return f"{label}: {shown} (source {entry['source']}; {entry['grade']})"
+    source = (sources or {}).get(entry["source"], entry["source"])
+    return f"{label}: {shown} (source {source}; {entry['grade']})"
