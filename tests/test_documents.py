@@ -1371,3 +1371,78 @@ def test_droplet_classes_follow_the_standard() -> None:
 
 def test_compiled_words_equal_fresh_ones() -> None:
     assert msgspec.to_builtins(words.words()) == msgspec.to_builtins(words.build())
+
+
+# --- products without actives, and other rare cases ----------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("entry", "unit", "kind"),
+    [
+        ("{name: Demo Gum, kind: adjuvant, price: 4 per L}", "L/ha", "adjuvant"),
+        ("{name: Demo Salt, kind: fertilizer, price: 4 per kg}", "kg/ha", "fertilizer"),
+        ("{name: Demo Salt, kind: fertilizer, on_hand: 4 kg}", "kg/ha", "fertilizer"),
+        ("{name: Demo Salt SG, kind: fertilizer}", "kg/ha", "fertilizer"),
+        ("{name: Demo Salt, kind: other, label: {soybean: {rate: [1 kg/ha, 2 kg/ha]}}}", "kg/ha", "other"),
+        ("{name: Demo Gum, kind: other}", "L/ha", "other"),
+        ("{name: Demo Plover, actives: {lambda-cyhalothrin: 120 g/L}}", "L/ha", "insecticide"),
+    ],
+)
+def test_measure_and_kind_follow_from_what_is_given(folder: Folder, entry: str, unit: str, kind: str) -> None:
+    path = folder.write("one.yaml", f"products:\n  - {entry}\n")
+    (product,) = documents.load_products(path, catalogue())
+    assert (product.amount_unit, product.kind) == (unit, kind)
+
+
+@pytest.mark.parametrize(
+    ("entry", "problem"),
+    [
+        ("{name: Demo Gum, kind: adjuvant, actives: {boscalid: 250 g/L}}", "of kind adjuvant, which lists no actives"),
+        ("{name: Demo Two, actives: {boscalid: 250 g/L, Boscalid: 20 g/L}}", "lists one active twice"),
+        ("{name: Demo Two, actives: {boscalid: 250 g/L, azoxystrobin: 20 g/kg}}", "'Demo Two' is a liquid"),
+        ("{name: Demo Full, actives: {boscalid: 600 g/kg, azoxystrobin: 600 g/kg}}", "add up to 1200 g/kg"),
+        (
+            "{name: Demo Two, kind: other, label: {soybean: {applications: 1}, Soybean: {applications: 2}}}",
+            "lists soybean twice",
+        ),
+        ('{name: " ", kind: other}', "'name' is empty"),
+    ],
+)
+def test_rare_slips_in_a_product_list(folder: Folder, entry: str, problem: str) -> None:
+    path = folder.write("one.yaml", f"products:\n  - {entry}\n")
+    with pytest.raises(InputError) as caught:
+        documents.load_products(path, catalogue())
+    assert str(caught.value.place) == f"{path}:2"
+    assert problem in caught.value.problem
+
+
+def test_a_label_that_only_names_the_crop(folder: Folder) -> None:
+    path = folder.write("one.yaml", "products:\n  - {name: Demo Gum, kind: other, label: {soybean: {}}}\n")
+    (product,) = documents.load_products(path, catalogue())
+    assert product.labels["soybean"].rate_most is None
+    text = documents.dump_products([product])
+    (again,) = documents.load_products(folder.write("two.yaml", text), catalogue())
+    assert list(again.labels) == ["soybean"]
+
+
+def test_a_season_needs_a_date_or_a_name(folder: Folder) -> None:
+    text = "field: {crop: soybean}\npasses:\n  - {stage: R1, tank: [{active: azoxystrobin}]}\n"
+    programme = folder.load(folder.write("short.yaml", text).name)
+    with pytest.raises(InputError, match="nothing in it is dated"):
+        documents.history_entry(programme, catalogue())
+    assert documents.history_entry(programme, catalogue(), season="2026/27").season == "2026/27"
+
+
+def test_a_large_standard_input_is_refused() -> None:
+    with pytest.raises(InputError, match="larger than 5 MB"):
+        documents.load_programme("-", catalogue(), stdin=io.BytesIO(b"#" * 6_000_000))
+
+
+def test_temperatures_may_stand_inline(folder: Folder) -> None:
+    text = "crop: soybean\ntemperatures:\n  unit: F\n  days:\n    - [2026-05-01, 50, 68]\n"
+    field = documents.load_field(folder.write("f.yaml", text), catalogue())
+    assert field.temperatures == ((datetime.date(2026, 5, 1), 10.0, 20.0),)
+    folder.write("f.yaml", text.replace("50, 68", "68, 50"))
+    with pytest.raises(InputError) as caught:
+        documents.load_field(folder.path / "f.yaml", catalogue())
+    assert str(caught.value.place).endswith("f.yaml:5")

@@ -123,19 +123,20 @@ def _form(shape: ProductShape, part: Part, name: str, formulation: str) -> str:
     """``liquid`` or ``solid``: from the contents, else the formulation, the price, the stock, a label's
     rate.
     """
+    expected: str = words.words().formulations[formulation].form if formulation else ""
     for text, content in shape.actives.items():
-        _, dimension = amount(content, part.at("actives", text), "liquid_content", "solid_content")
-        form = dimension.split("_")[0]
-        expected = words.words().formulations[formulation].form if formulation else form
+        here = part.at("actives", text)
+        form = amount(content, here, "liquid_content", "solid_content")[1].split("_")[0]
+        expected = expected or form
         if form != expected:
             fits = "g/L" if expected == "liquid" else "g/kg"
-            raise part.at("actives", text).error(
-                f"'{name}' is {_FORMS[expected][1]} ({formulation}), but its content fits {_FORMS[form][1]}",
+            why = f" ({formulation})" if formulation else " by its first active"
+            raise here.error(
+                f"'{name}' is {_FORMS[expected][1]}{why}, but this content fits {_FORMS[form][1]}",
                 f"write the content in {fits}, or correct the formulation",
             )
-        return form
-    if formulation:
-        return words.words().formulations[formulation].form
+    if expected:
+        return expected
     if shape.price is not None:
         return amount(shape.price, part.at("price"), "liquid_price", "solid_price")[1].split("_")[0]
     if shape.on_hand is not None:
