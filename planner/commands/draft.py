@@ -109,7 +109,7 @@ def _only_targets(field: Field, names: list[str], catalogue: Catalogue) -> Field
     return Field(**{**values, "targets": targets})
 
 
-def _avoided(names: list[str], products: tuple[Product, ...], catalogue: Catalogue) -> list[str]:
+def avoided(names: list[str], products: tuple[Product, ...], catalogue: Catalogue) -> list[str]:
     """Group keys, actives and product names in the catalogue's spelling."""
     found = []
     by_name = {product.name.casefold(): product.name for product in products}
@@ -181,7 +181,7 @@ def search(
         catalogue,
         keep=keep,
         accept=accept,
-        avoid=_avoided(args.avoid, products, catalogue),
+        avoid=avoided(args.avoid, products, catalogue),
         start=_start(args.start, field, catalogue, keep),
         rulebook=rules_of(rules),
     )

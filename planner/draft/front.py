@@ -124,7 +124,7 @@ def balance(search: Search, found: Front, best: Answer) -> Any:
         model.add(share * span >= (search.expression(name) - low) * SCALE * (2 if name == "bare" else 1))
         model.add(worst >= share)
         whole = whole + share
-    return worst * 300 + whole + search.compiled.cautions * SCALE
+    return worst * 300 + whole + search.compiled.cautions * 30 * SCALE
 
 
 def _points(search: Search, found: Front, say: Callable[[str], None], most: int) -> None:

@@ -47,6 +47,18 @@ class Slot:
     kept: bool = False
 
 
+@dataclass(frozen=True)
+class Variant:
+    """One way to change one pass of a programme: the pass afterwards, its slot, how many changes, and their words."""
+
+    entry: Pass
+    slot: int
+    origin: int  # number of the pass in the programme
+    edits: int
+    words: str
+    weight: int = 0  # breaks ties between equally few changes: the smaller the milder
+
+
 @dataclass(eq=False)
 class Column:
     """One tank mix on one slot (or a pass that is kept)."""
@@ -63,6 +75,7 @@ class Column:
     spans: dict[str, tuple[tuple[int, int], ...]] = field(default_factory=dict)  # target -> days covered
     cautions: int = 0
     barred: tuple[Finding, ...] = ()  # findings of the pass-level rules that keep it out
+    variant: Variant | None = None  # where a mend offers it
 
     @property
     def uses(self) -> Any:
@@ -96,7 +109,8 @@ class Space:
         most_in_tank: int = MOST_IN_TANK,
         rulebook: Rulebook | None = None,
         currency: str = "",
-        extra: Sequence[Pass] = (),
+        variants: Sequence[Variant] | None = None,
+        season: Season | None = None,
         reduce: bool = True,
     ) -> None:
         """Make slots and columns.
@@ -107,7 +121,9 @@ class Space:
             avoid: group keys, actives or product names that no new pass may hold.
             start: first ordinal on which a new pass may lie.
             slots: days (ordinals) to use instead of the planner's own.
-            extra: passes that may be chosen beside the planner's own options (the mend's).
+            variants: the passes to choose from instead of the planner's own mixes (the mend's); ``slots`` then gives
+                the day of every slot in order, and a day may come twice.
+            season: the calendar, where the caller has one.
             reduce: leave out products and mixes that others beat (see :meth:`_best` and :meth:`_reduced`).
 
         Raises:
@@ -124,8 +140,8 @@ class Space:
         self.currency = currency or field_.currency or next((one.currency for one in products if one.currency), "")
         crop = catalogue.crop(field_.crop)
         self.crop = crop
-        self.season = Season(field_, crop, catalogue, tuple(keep))
-        if self.season.floating or not self.season.stages:
+        self.season = season or Season(field_, crop, catalogue, tuple(keep))
+        if variants is None and (self.season.floating or not self.season.stages):
             raise InputError(
                 field_.place if str(field_.place) else "the field",
                 "the field has no dates, so no spray date can be planned",
@@ -134,19 +150,17 @@ class Space:
         self.refused: dict[str, str] = {}
         self._bare = Account(Programme(field=field_, passes=()), catalogue, self.season)
         self.usable = self._usable()
-        self.worth = self._product_worth()
+        self.worth = self._product_worth() if variants is None else {}
         self.beaten: dict[str, str] = {}
         self.slots, kept = self._slots(keep, start, slots)
         self.columns: list[Column] = []
         self._add_kept(kept)
-        self._add_mixes()
-        for entry in extra:
-            self._add_extra(entry)
+        if variants is None:
+            self._add_mixes()
+        for variant in variants or ():
+            self._append(variant.slot, variant.entry, variant=variant)
         self._account()
         self._measure()
-        offered = {name for column in self.columns if not column.kept for name in column.products}
-        for name in offered:
-            self.refused.pop(name, None)
         self.by_slot: list[list[Column]] = [[] for _ in self.slots]
         for column in self.columns:
             if column.slot >= 0:
@@ -211,7 +225,7 @@ class Space:
             earliest = start if start is not None else (foliar[-1] + SPACING if foliar else None)
             free = self._days(earliest, foliar)
         else:
-            free = sorted(set(days) - set(foliar))
+            free = sorted(days)
         marks = sorted([(day, True) for day in foliar] + [(day, False) for day in free])
         slots = [
             Slot(index, day, self._given_stage(day), self.near(day), is_kept) for index, (day, is_kept) in enumerate(marks)
@@ -284,19 +298,13 @@ class Space:
             slot = by_day[day] if entry.how == "foliar" and day is not None else -1
             self._append(slot, entry, kept=True)
 
-    def _append(self, slot: int, entry: Pass, *, kept: bool = False) -> None:
+    def _append(self, slot: int, entry: Pass, *, kept: bool = False, variant: Variant | None = None) -> None:
         number = len(self.columns) + 1
         values = {name: getattr(entry, name) for name in entry.__struct_fields__}
         products = tuple(item.product or item.active or "" for item in entry.tank)
-        self.columns.append(Column(number, slot, Pass(**{**values, "number": number}), products, kept))
+        self.columns.append(Column(number, slot, Pass(**{**values, "number": number}), products, kept, variant=variant))
 
-    def _add_extra(self, entry: Pass) -> None:
-        day = self.season.place(entry).day
-        slot = next((one.index for one in self.slots if one.day == day and not one.kept), None)
-        if slot is not None:
-            self._append(slot, entry)
-
-    def _allowed(self, product: Product, label: CropLabel, day: int) -> str:
+    def allowed(self, product: Product, label: CropLabel, day: int) -> str:
         """Why the label keeps a product off a day; empty where it may go on."""
         stage, _ = self.season.stage_on(day)
         if stage is not None:
@@ -315,21 +323,25 @@ class Space:
         return ""
 
     def _add_mixes(self) -> None:
+        fitted: set[str] = set()
         for slot in self.slots:
             if slot.kept:
                 continue
             fit = []
             for product, label in self.usable:
-                reason = self._allowed(product, label, slot.day)
+                reason = self.allowed(product, label, slot.day)
                 if reason:
                     self.refused.setdefault(product.name, reason)
                 else:
                     fit.append((product, label))
+                    fitted.add(product.name)
             for mix in self._mixes(fit, self._best(fit)):
                 tank = tuple(
                     TankItem(product=product.name, rate=label.rate_most, unit=product.amount_unit) for product, label in mix
                 )
                 self._append(slot.index, self._pass(slot, tank))
+        for name in fitted:
+            self.refused.pop(name, None)
 
     def _pass(self, slot: Slot, tank: tuple[TankItem, ...]) -> Pass:
         application = self.field.application
@@ -431,7 +443,9 @@ class Space:
         """The account of the programme that these columns make (with their column numbers as pass numbers)."""
         chosen = sorted(columns, key=lambda column: column.slot)
         seen = copy.copy(self.account)
+        # what the account remembers of one pass is shared; what it remembers of the whole programme is not
         seen.__dict__.pop("published", None)
+        seen._working = {}
         states = [column.uses for column in chosen]
         seen.all_states = states
         seen.fungicide_states = [state for state in states if state.uses]
@@ -466,13 +480,13 @@ class Space:
             column.cost = application if column.entry.how == "foliar" else 0
             for item in column.entry.tank:
                 if item.product is not None and item.rate is not None:
-                    amount = round(item.rate * AMOUNT)
-                    column.amounts[item.product] = amount
-                    column.cost += self.unit_price(spend[item.product]) * amount if item.product in spend else 0
+                    column.amounts[item.product] = round(item.rate * AMOUNT)
+                    price = spend[item.product].price if item.product in spend else None
+                    column.cost += round((price or 0.0) * item.rate * MONEY)
             self._measure_cover(column)
-            if column.kept or self._worth(column):
+            if column.kept or column.variant is not None or self._worth(column):
                 useful.append(column)
-        if self.reduce:
+        if self.reduce and not any(column.variant for column in useful):
             useful = self._reduced(useful)
         for column in useful:
             found = self.findings([column])

@@ -1,0 +1,376 @@
+"""The fewest changes to a flawed programme that leave no breach, and the next best ways.
+
+Every pass may stay, change its rate or water to what the label allows, lose a product, gain a partner, have a product
+swapped, move to another day, or be dropped. Each pass may change in one of these ways (or be moved and changed, which
+counts twice); any number of passes may change. The search is the drafter's, with the number of changes as its figure;
+the next ones break ties: days left without cover, mildness of the change, money.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+
+from planner.audit import audit, rules_of
+from planner.catalogue import Catalogue
+from planner.draft.options import MONEY, SPACING, Column, Space, Variant
+from planner.draft.solve import Search, Stopped
+from planner.errors import InputError, NoProgramme
+from planner.model import Accept, AuditReport, CropLabel, Finding, Pass, Product, Programme, TankItem
+from planner.rulebook import Rulebook
+from planner.season import Season
+
+KEEP, RATE, ADD, SWAP, TAKE, MOVE, DROP = 0, 1, 2, 3, 4, 5, 6  # milder first
+MOST_MOVES = 6
+
+
+@dataclass(frozen=True)
+class Change:
+    """One change and the breaches that come back when it alone is undone."""
+
+    passes: int  # number in the programme as it was
+    words: str
+    removes: tuple[Finding, ...]
+
+
+@dataclass(frozen=True)
+class Mend:
+    """One way out: the programme afterwards, its audit and the changes."""
+
+    programme: Programme
+    report: AuditReport
+    changes: tuple[Change, ...]
+    edits: int
+    proven: bool
+    cost: float  # money per hectare
+    bare: int
+
+
+@dataclass(frozen=True)
+class Mending:
+    """The answer: the audit as it was and the ways out, fewest changes first."""
+
+    before: AuditReport
+    mends: tuple[Mend, ...]
+    stopped: bool = False
+
+
+def mend(
+    programme: Programme,
+    catalogue: Catalogue,
+    *,
+    top: int = 3,
+    rules: tuple[str, ...] = (),
+    avoid: tuple[str, ...] = (),
+    fixed: frozenset[int] = frozenset(),
+    seconds: float = 60.0,
+) -> Mending:
+    """Mend one programme.
+
+    Args:
+        top: ways to give.
+        avoid: groups, actives or products that no change may bring in.
+        fixed: numbers of passes that must stay as they are (already made).
+
+    Raises:
+        InputError: a pass has no day that can be told.
+        NoProgramme: even dropping every pass leaves a breach.
+    """
+    before = audit(programme, catalogue, rules=rules)
+    if not _open(before):
+        return Mending(before, ())
+    book = rules_of(rules)
+    space = make_space(programme, catalogue, book, avoid, fixed)
+    mends: list[Mend] = []
+    stopped = False
+    try:
+        search = Search(space, seconds=seconds)
+        _one_each(search, space)
+        for _ in range(top):
+            answer = search.minimise(_figure(search, space))
+            if answer is None:
+                break
+            mends.append(_mend(programme, space, answer.columns, answer.proven, catalogue, rules))
+            _another_way(search, space, answer.columns)
+    except (Stopped, KeyboardInterrupt):
+        stopped = True
+    if not mends:
+        raise NoProgramme(
+            "no change to this programme leaves it without a breach",
+            [f"{one.rule} {one.name}: {one.message}" for one in _open(before)]
+            + [f"accept: [{{rule: {one.rule}, reason: write your reason here}}]" for one in _open(before)[:1]],
+        )
+    return Mending(before, tuple(mends), stopped)
+
+
+def _open(report: AuditReport) -> list[Finding]:
+    return [one for one in report.findings if one.severity == "breach" and one.accepted is None]
+
+
+def make_space(
+    programme: Programme, catalogue: Catalogue, book: Rulebook, avoid: tuple[str, ...], fixed: frozenset[int]
+) -> Space:
+    """Slots at the programme's own days and some between them, and every variant of every pass."""
+    field = programme.field
+    season = Season(field, catalogue.crop(field.crop), catalogue, programme.passes)
+    foliar = [entry for entry in programme.passes if entry.how == "foliar"]
+    own: dict[int, int] = {}
+    for entry in foliar:
+        day = season.place(entry).day
+        if day is None:
+            place = str(entry.place) or f"pass {entry.number}"
+            raise InputError(place, "this pass has no day that can be told, so it cannot be mended", "add date: 2026-07-02")
+        own[entry.number] = day
+    days = sorted(own.values())
+    free = [] if season.floating else _free_days(days, season)
+    slots = sorted([*days, *free])
+    taken: dict[int, int] = {}
+    at: dict[int, int] = {}
+    for number, day in sorted(own.items(), key=lambda pair: (pair[1], pair[0])):
+        first = slots.index(day)
+        at[number] = first + taken.get(day, 0)
+        taken[day] = taken.get(day, 0) + 1
+    free_slots = [index for index, day in enumerate(slots) if index not in at.values()]
+    empty = Space(
+        field, programme.products, catalogue, rulebook=book, avoid=avoid, slots=slots, variants=(), season=season
+    )
+    variants: list[Variant] = []
+    for entry in foliar:
+        variants += _variants(entry, at[entry.number], free_slots, slots, empty, entry.number in fixed)
+    early = [entry for entry in programme.passes if entry.how != "foliar"]
+    return Space(
+        field,
+        programme.products,
+        catalogue,
+        keep=early,
+        accept=programme.accept,
+        avoid=avoid,
+        slots=slots,
+        variants=variants,
+        season=season,
+        rulebook=book,
+        currency=programme.currency,
+    )
+
+
+def _free_days(days: list[int], season: Season) -> list[int]:
+    """Days to which a pass may move: a week and two before and after each pass, and halfway between neighbours."""
+    wanted: list[int] = []
+    for one, other in zip(days, days[1:], strict=False):
+        wanted.append((one + other) // 2)
+    for day in days:
+        wanted += [day - SPACING, day + SPACING, day - 2 * SPACING, day + 2 * SPACING]
+    found: list[int] = []
+    for day in wanted:
+        harvest = season.field.harvest
+        if harvest is not None and day >= harvest.toordinal():
+            continue
+        if day not in days and all(abs(day - other) >= 3 for other in [*found, *days]) and len(found) < MOST_MOVES:
+            found.append(day)
+    return found
+
+
+def _variants(
+    entry: Pass, slot: int, free: list[int], slots: list[int], space: Space, fixed: bool
+) -> Iterator[Variant]:
+    number = entry.number
+    yield Variant(entry, slot, number, 0, "", KEEP)
+    if fixed:
+        return
+    day = slots[slot]
+    changed = list(_tanks(entry, day, space, new=True))
+    for tank, water, words, weight in changed:
+        yield Variant(_with(entry, tank=tank, water=water), slot, number, 1, words, weight)
+    for other in free:
+        if not _may(entry.tank, slots[other], space):
+            continue
+        when = date.fromordinal(slots[other])
+        moved = _with(entry, date=when, stage=None)
+        yield Variant(moved, other, number, 1, f"move it to {when.isoformat()}", MOVE)
+        for tank, water, words, weight in _tanks(entry, slots[other], space, new=False):
+            yield Variant(
+                _with(moved, tank=tank, water=water),
+                other,
+                number,
+                2,
+                f"move it to {when.isoformat()} and {words}",
+                MOVE + weight,
+            )
+
+
+def _with(entry: Pass, **changes: object) -> Pass:
+    values = {name: getattr(entry, name) for name in entry.__struct_fields__}
+    return Pass(**{**values, **changes})  # type: ignore[arg-type]
+
+
+def _may(tank: tuple[TankItem, ...], day: int, space: Space) -> bool:
+    """Whether the labels of a tank's products allow a day."""
+    for item in tank:
+        product = next((one for one in space.products if one.name == item.product), None)
+        label = product.labels.get(space.crop.id) if product is not None else None
+        if product is not None and label is not None and space.allowed(product, label, day):
+            return False
+    return True
+
+
+def _tanks(
+    entry: Pass, day: int, space: Space, *, new: bool
+) -> Iterator[tuple[tuple[TankItem, ...], float | None, str, int]]:
+    """Changed tanks with their water, words and weight. ``new``: with products that the pass does not hold."""
+    tank, water = entry.tank, entry.water
+    labels = {product.name: product.labels.get(space.crop.id) for product in space.products}
+    least = max([label.water or 0.0 for item in tank if (label := labels.get(item.product or "")) is not None], default=0.0)
+    carrier = water if water is not None else space.field.application.water
+    if carrier is not None and carrier < least:
+        yield tank, least, f"use {least:.0f} L/ha of water", RATE
+    fitted = tuple(_fit(item, labels.get(item.product or "")) for item in tank)
+    if fitted != tank:
+        names = ", ".join(
+            f"{one.product} to {one.rate:.3g} {one.unit}" for one, was in zip(fitted, tank, strict=True) if one != was
+        )
+        yield fitted, water, f"bring {names}", RATE
+        if carrier is not None and carrier < least:
+            yield fitted, least, f"bring {names} and use {least:.0f} L/ha of water", RATE
+    for at, item in enumerate(tank):
+        label = labels.get(item.product or "")
+        rest = (*tank[:at], *tank[at + 1 :])
+        for rate in dict.fromkeys((label.rate_least, label.rate_most) if label else ()):
+            if rate is not None and rate != item.rate:
+                changed = (*tank[:at], _rate(item, rate), *tank[at + 1 :])
+                if changed != fitted:
+                    yield changed, water, f"bring {item.product} to {rate:.3g} {item.unit}", RATE
+        if rest:
+            yield rest, water, f"take {item.product or item.active} out", TAKE
+    if not new:
+        return
+    held = {item.product for item in tank}
+    for product, label in space.usable:
+        if product.name in held or label.rate_most is None or space.allowed(product, label, day):
+            continue
+        if label.water is not None and carrier is not None and carrier < label.water:
+            continue
+        item = _item(product, label)
+        rate = f"{product.name} at {label.rate_most:.3g} {product.amount_unit}"
+        if not any(set(product.actives) & _actives(one, space) for one in tank) and len(tank) < 3:
+            yield (*tank, item), water, f"add {rate}", ADD
+        for at, one in enumerate(tank):
+            others = (*tank[:at], *tank[at + 1 :])
+            if not any(set(product.actives) & _actives(other, space) for other in others):
+                swapped = (*tank[:at], item, *tank[at + 1 :])
+                yield swapped, water, f"take {rate} instead of {one.product or one.active}", SWAP
+
+
+def _actives(item: TankItem, space: Space) -> set[str]:
+    product = next((one for one in space.products if one.name == item.product), None)
+    return set(product.actives) if product is not None else {item.active or ""}
+
+
+def _rate(item: TankItem, rate: float) -> TankItem:
+    values = {name: getattr(item, name) for name in item.__struct_fields__}
+    return TankItem(**{**values, "rate": rate})
+
+
+def _item(product: Product, label: CropLabel) -> TankItem:
+    return TankItem(product=product.name, rate=label.rate_most, unit=product.amount_unit)
+
+
+def _fit(item: TankItem, label: CropLabel | None) -> TankItem:
+    """The item at the nearest rate that its label allows."""
+    if label is None or item.rate is None:
+        return item
+    rate = item.rate
+    if label.rate_most is not None and rate > label.rate_most:
+        rate = label.rate_most
+    if label.rate_least is not None and rate < label.rate_least:
+        rate = label.rate_least
+    return item if rate == item.rate else _rate(item, rate)
+
+
+def _one_each(search: Search, space: Space) -> None:
+    """Every pass of the programme at most once."""
+    x = search.compiled.x
+    by_origin: dict[int, list[Column]] = {}
+    for column in space.columns:
+        if column.variant is not None and column.number in x:
+            by_origin.setdefault(column.variant.origin, []).append(column)
+    for columns in by_origin.values():
+        search.compiled.model.add_at_most_one(x[column.number] for column in columns)
+
+
+def _another_way(search: Search, space: Space, columns: tuple[Column, ...]) -> None:
+    """Only ways that treat at least one pass in another manner (rate, partner, swap, move, drop) are wanted now."""
+    x = search.compiled.x
+    chosen = {column.variant.origin: column.variant for column in columns if column.variant is not None}
+    same: list[object] = []
+    for origin in dict.fromkeys(column.variant.origin for column in space.columns if column.variant is not None):
+        own = [(c.variant, x[c.number]) for c in space.columns if c.variant and c.variant.origin == origin and c.number in x]
+        now = chosen.get(origin)
+        if now is None:
+            same.append(1 - sum(literal for _, literal in own))
+        else:
+            same.append(sum(literal for one, literal in own if one.weight == now.weight))
+    search.compiled.model.add(sum(same) <= len(same) - 1)  # type: ignore[call-overload]
+
+
+def _figure(search: Search, space: Space) -> object:
+    """Number of changes first, then bare days, mildness and money."""
+    x = search.compiled.x
+    origins = {column.variant.origin for column in space.columns if column.variant is not None}
+    most_bare = space.bare([]) + 1
+    weight = 1000 * most_bare
+    whole: object = search.compiled.bare * 1000 + (len(origins) * (weight * 10 + DROP * 10))
+    for column in space.columns:
+        variant = column.variant
+        if variant is None or column.number not in x:
+            continue
+        # not choosing a pass at all is dropping it: one change
+        value = (variant.edits - 1) * weight * 10 + (variant.weight - DROP) * 10
+        whole = whole + value * x[column.number] + min(9, column.cost // (MONEY * 20)) * x[column.number]
+    return whole
+
+
+def _renumbered(before: Programme, after: Programme, columns: tuple[Column, ...]) -> Programme:
+    """The accepted departures with the numbers that their passes have now; those of dropped passes go."""
+    ordered = sorted(columns, key=lambda column: column.slot)
+    early = iter(entry.number for entry in before.passes if entry.how != "foliar")
+    now = {(column.variant.origin if column.variant else next(early)): at for at, column in enumerate(ordered, start=1)}
+    accept = []
+    for entry in before.accept:
+        numbers = tuple(sorted(now[number] for number in entry.passes if number in now))
+        if numbers or not entry.passes:
+            accept.append(Accept(rule=entry.rule, passes=numbers, reason=entry.reason, place=entry.place))
+    values = {name: getattr(after, name) for name in after.__struct_fields__}
+    return Programme(**{**values, "accept": tuple(accept)})
+
+
+def _mend(
+    programme: Programme,
+    space: Space,
+    columns: tuple[Column, ...],
+    proven: bool,
+    catalogue: Catalogue,
+    rules: tuple[str, ...],
+) -> Mend:
+    after = _renumbered(programme, space.programme(columns, programme.name), columns)
+    report = audit(after, catalogue, rules=rules)
+    chosen = {column.variant.origin: column for column in columns if column.variant is not None}
+    originals = {
+        column.variant.origin: column
+        for column in space.columns
+        if column.variant is not None and column.variant.edits == 0
+    }
+    changes: list[Change] = []
+    edits = 0
+    for origin, was in sorted(originals.items()):
+        now = chosen.get(origin)
+        if now is was:
+            continue
+        edits += now.variant.edits if now is not None and now.variant is not None else 1
+        others = [column for number, column in chosen.items() if number != origin]
+        clash = [column for column in others if column.slot == was.slot]
+        kept = [column for column in columns if column.variant is None]
+        again = space.breaches([*kept, *[column for column in others if column not in clash], was])
+        words = now.variant.words if now is not None and now.variant is not None else "leave it out"
+        changes.append(Change(origin, words, tuple(again)))
+    return Mend(after, report, tuple(changes), edits, proven, space.money(columns)[0] / MONEY, space.bare(columns))
