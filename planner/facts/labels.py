@@ -101,14 +101,15 @@ def _use_values(
             if state.time.day_estimated:
                 caps.append(Cap("advice", "the date of the pass is an estimate"))
     if label.water is not None:
-        values["water_least"] = _milli(label.water)
+        # whole litres: 15 gal/ac is printed as 140 L/ha, and nobody sprays to a tenth of a litre
+        values["water_least"] = round(label.water) * 1000
         values["water"] = None
         shows["water_least_words"] = f"{number(label.water)} L/ha"
         water = state.entry.water if state.entry.water is not None else account.field.application.water
         if water is None:
             unknown["water"] = f"give the carrier volume of pass {state.number}"
         else:
-            values["water"] = _milli(water)
+            values["water"] = round(water) * 1000
             shows["water_words"] = f"{number(water)} L/ha"
     return values, unknown, shows, caps
 

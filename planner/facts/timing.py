@@ -227,8 +227,8 @@ def _coverage_fact(account: Account, state: PassState, target: TargetState, advi
             unknown["droplets_fit"] = (
                 f"give the droplet class of pass {state.number} (ASABE S572: fine, medium, coarse ...)"
             )
-    floor = round(min(floors) * 1000) if floors else None
-    litres = 0 if floor is None else None if water is None else round(water * 1000)
+    floor = round(min(floors)) * 1000 if floors else None
+    litres = 0 if floor is None else None if water is None else round(water) * 1000
     if floor is not None and litres is None:
         unknown["water"] = f"give the carrier volume of pass {state.number}"
     rows = [*bound, *open_rows]
