@@ -123,7 +123,7 @@ class Paper:
         if len(row) - 1 in right:
             last = text(" " * (widths[-1] - cell_len(last.plain)), last)
         room = self.width - start
-        if room < 24:  # no room beside the columns: the last cell goes below them
+        if room < min(24, cell_len(last.plain)):  # no room beside the columns: the last cell goes below them
             head = line.copy()
             head.rstrip()
             self.lines.append(head)

@@ -1,0 +1,65 @@
+"""``planner sheet``: what goes into the tank, pass by pass, and what to buy for the season."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from planner import exits
+from planner.commands import common
+
+_EXAMPLES = """
+planner sheet programme.yaml
+planner sheet programme.yaml --units us
+planner sheet passes.csv --field field.yaml --products shop.yaml
+planner sheet programme.yaml --format csv --output sheet.csv
+"""
+
+
+def add(subparsers: Any) -> None:
+    """The parser of this command."""
+    from planner import cli
+
+    parser = cli.command(
+        subparsers,
+        "sheet",
+        _EXAMPLES,
+        "Per pass: amounts per load and for the field, loads, nozzle flow, mixing order, re-entry and\n"
+        "earliest harvest. For the season: the shopping list, the cost and what a pass must earn.\n"
+        "The field's application (water, tank, speed, spacing) is used; what it lacks is named.\n"
+        "Exit code 1 where the audit finds a breach; the sheet is written all the same and says so.",
+    )
+    parser.add_argument("programme", metavar="PROGRAMME", help="programme document (YAML, CSV), - for stdin")
+    parser.add_argument("--field", metavar="FILE", help="field document, where the programme names none (CSV)")
+    parser.add_argument("--products", metavar="FILE", action="append", help="product list; may be given again")
+    common.add_common(parser, ("text", "json", "markdown", "csv"))
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write the sheet; 1 where the audit finds a breach."""
+    from planner.documents import load_programme
+    from planner.render import blocks, jsonout
+    from planner.render import sheet as render
+    from planner.sheet import sheet
+
+    chosen = common.settings(args)
+    common.check_stdin([args.programme])
+    catalogue = common.catalogue(chosen)
+    programme = load_programme(
+        args.programme, catalogue, field=args.field, products=tuple(args.products) if args.products else None
+    )
+    found = sheet(programme, catalogue, chosen.units)
+    for notice in programme.notices:
+        exits.say(f"{programme.file or args.programme}: notice: {notice}")
+    answer: Any
+    if chosen.format == "json":
+        answer = jsonout.dump(render.document(found, catalogue.date, programme.checksum))
+    elif chosen.format == "csv":
+        answer = render.table(found)
+    else:
+        page = render.page(found, versions=common.versions(catalogue), checksum=programme.checksum)
+        wide = common.width() if args.output in (None, "-") else 100
+        answer = blocks.to_markdown(page) if chosen.format == "markdown" else blocks.to_text(page, wide)
+    inputs = [args.programme, *([args.field] if args.field else []), *(args.products or [])]
+    common.deliver(args, answer, inputs)
+    return exits.BREACH if found.verdict == "breaches" else exits.DONE
