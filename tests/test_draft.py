@@ -1,0 +1,204 @@
+"""The drafter against exhaustive audits, a second solver and the shipped scenario.
+
+What is checked against: every plan of a small season audited by the rulebook; clingo (an answer-set solver of another
+family than CP-SAT) for larger ones where it is installed; the planner's own cover and account for the figures.
+"""
+
+from __future__ import annotations
+
+import itertools
+import random
+from collections.abc import Iterator
+from functools import lru_cache
+
+import pytest
+
+from planner.audit import audit
+from planner.catalogue import Catalogue, load
+from planner.draft.compile import Compiler
+from planner.draft.front import draft
+from planner.draft.options import MONEY, Column, Space
+from planner.draft.solve import Answer, Search, Wanted, conflict
+from seasons import space_of
+
+pytest.importorskip("ortools")
+
+SMALL = 100
+
+
+@lru_cache(maxsize=1)
+def catalogue() -> Catalogue:
+    return load()
+
+
+def plans(space: Space) -> Iterator[tuple[Column, ...]]:
+    """Every programme that the columns allow, rules aside."""
+    choices = [[None, *[column for column in columns if not column.kept]] for columns in space.by_slot]
+    for plan in itertools.product(*choices):
+        yield tuple(column for column in plan if column is not None)
+
+
+@lru_cache(maxsize=None)
+def small(seed: int) -> Space:
+    slots, products = ((2, 3), 3) if seed % 4 else ((4, 4), 2)
+    return space_of(seed, catalogue(), slots=slots, products=products)
+
+
+@lru_cache(maxsize=None)
+def clean(seed: int) -> tuple[Answer, ...]:
+    """All sound plans of a small season with their figures, by the audit of every plan."""
+    space = small(seed)
+    search = Search(space)
+    return tuple(search.answer(plan, True) for plan in plans(space) if not space.breaches(plan))
+
+
+@pytest.mark.parametrize("decade", range(SMALL // 10))
+def test_optimum_is_the_best_of_all_audited_plans(decade: int) -> None:
+    for seed in range(decade * 10, decade * 10 + 10):
+        space, sound = small(seed), clean(seed)
+        search = Search(space)
+        found = search.best(("bare", "cost", "selection"))
+        assert found is not None and found.proven, seed
+        assert (found.bare, found.cost, found.selection) == min((a.bare, a.cost, a.selection) for a in sound), seed
+        two = [a.cost for a in sound if len(a.columns) >= 2]
+        cheapest = Search(space, Wanted(passes=(2, 9))).best(("cost",))
+        assert (cheapest.cost if cheapest else None) == (min(two) if two else None), seed
+
+
+def test_no_sound_plan_is_forbidden() -> None:
+    from ortools.sat.python import cp_model
+
+    rng = random.Random(3)
+    for seed in range(0, SMALL, 2):
+        space, sound = small(seed), clean(seed)
+        compiled = Compiler(space).build()
+        for plan in rng.sample(sound, min(8, len(sound))):
+            model = compiled.model.clone()
+            numbers = {column.number for column in plan.columns}
+            for number, literal in compiled.x.items():
+                model.add(model.get_bool_var_from_proto_index(literal.index) == int(number in numbers))
+            solver = cp_model.CpSolver()
+            solver.parameters.num_workers = 1
+            assert solver.solve(model) in (cp_model.OPTIMAL, cp_model.FEASIBLE), (seed, numbers)
+
+
+def test_front_is_the_exhaustive_front() -> None:
+    for seed in range(1, 60, 2):
+        points = {a.point for a in clean(seed)}
+        exact = {
+            one for one in points if not any(other != one and all(a <= b for a, b in zip(other, one, strict=True)) for other in points)
+        }
+        found = draft(small(seed), most_points=1000)
+        assert found.complete, seed
+        assert {answer.point for answer in found.points} == exact, seed
+
+
+def test_the_view_audits_as_the_programme_does() -> None:
+    """The drafter's quick look and the full audit by the default back end find the same breaches."""
+    rng = random.Random(5)
+    for seed in range(0, 40, 2):
+        space = small(seed)
+        every = [plan for plan in plans(space) if plan]
+        for plan in rng.sample(every, min(4, len(every))):
+            quick = sorted(one.rule for one in space.breaches(plan))
+            full = audit(space.programme(plan), catalogue())
+            assert quick == sorted(one.rule for one in full.findings if one.severity == "breach"), (seed, plan)
+
+
+def test_figures_of_the_model_are_those_of_the_programme() -> None:
+    for seed in range(0, 40, 3):
+        search = Search(small(seed))
+        found = search.best(("bare", "cost"))
+        assert found is not None
+        search.compiled.model.add(search.compiled.bare <= found.bare - 1)
+        assert search.best(("cost",)) is None
+        assert found.cost == small(seed).money(found.columns)[0]
+
+
+def test_same_input_same_programmes() -> None:
+    def once() -> list[object]:
+        space = space_of(8, catalogue(), slots=(3, 4), products=4, reduce=True)
+        found = draft(space)
+        return [(name, a.point, [c.number for c in a.columns]) for name, a in found.named.items()]
+
+    assert once() == once()
+
+
+def test_too_many_passes_names_the_rules_that_clash() -> None:
+    told = 0
+    for seed in range(0, 60, 4):
+        space = small(seed)
+        wanted = Wanted(passes=(4, 4))
+        if Search(space, wanted).best(("cost",)) is not None or not space.columns:
+            continue
+        tags = conflict(space, wanted)
+        assert tags, seed
+        assert any(tag.rule == "--passes" for tag in tags), seed
+        told += 1
+        # smallest: without any one of them a programme exists
+        everything = Search(space, wanted, barred=True).tags
+        for one in tags:
+            less = frozenset(everything) - frozenset(tag for tag in tags if tag != one)
+            assert Search(space, wanted, less, barred=True)._solve(0)[0] is not None, (seed, one)
+    assert told >= 3
+
+
+def test_stock_on_hand_is_not_paid_again() -> None:
+    for seed in range(0, 60):
+        space = small(seed)
+        stocked = [product for product in space.products if space.on_hand(product)]
+        for column in space.columns:
+            if len(column.products) == 1 and column.products[0] in {product.name for product in stocked}:
+                cost, stock = space.money([column])
+                assert stock > 0
+                assert abs(cost + stock - column.cost) <= 1
+                assert cost / MONEY == pytest.approx(20.0, abs=0.02)  # 10 L on 10 ha: the whole tank is on hand
+                return
+    pytest.fail("no season with stock")
+
+
+# --- the shipped scenario -------------------------------------------------------------------------------------------
+
+
+@lru_cache(maxsize=1)
+def scenario() -> object:
+    from planner.documents import load_field, load_products
+
+    field = load_field("shared/scenarios/quarry-bottom.yaml", catalogue())
+    products = load_products("shared/scenarios/farm-shop.yaml", catalogue())
+    space = Space(field, products, catalogue())
+    return draft(space, most_points=4)
+
+
+def test_scenario_drafts_have_no_breach_and_make_sense() -> None:
+    found = scenario()
+    space = found.space  # type: ignore[attr-defined]
+    assert set(found.named) == {"cheapest", "best covered", "gentlest", "balanced"}  # type: ignore[attr-defined]
+    for answer in found.named.values():  # type: ignore[attr-defined]
+        report = audit(space.programme(answer.columns), catalogue())
+        assert not [one for one in report.findings if one.severity == "breach"]
+        assert answer.proven
+        harvest = space.field.harvest.toordinal()
+        for column in answer.columns:
+            for name in column.products:
+                label = next(p for p in space.products if p.name == name).labels["soybean"]
+                assert harvest - space.slots[column.slot].day >= (label.harvest_interval or 0)
+                item = next(item for item in column.entry.tank if item.product == name)
+                assert label.rate_least <= item.rate <= label.rate_most
+
+
+def test_scenario_balanced_is_what_a_plant_pathologist_would_sign() -> None:
+    """Common practice, no source: two effective modes on a target at high pressure, no group twice in a row, in time."""
+    found = scenario()
+    space, answer = found.space, found.named["balanced"]  # type: ignore[attr-defined]
+    report = audit(space.programme(answer.columns), catalogue())
+    assert found.strict  # type: ignore[attr-defined]
+    assert not [one for one in report.findings if one.rule in ("ROT01", "ROT02") and one.severity != "advice"]
+    account = space.view(answer.columns)
+    for target in account.targets:
+        if target.entry.pressure == "high":
+            modes = {
+                use.group for state in account.working(target) for use in state.uses if account.effect(use, target).value
+            }
+            assert len(modes) >= 2
+            assert account.working(target)[0].time.day <= target.window.first
