@@ -227,7 +227,7 @@ def _general(data: Mapping[str, Any]) -> dict[str, str]:
     return {
         "label_first": mixing["label_first"]["text"],
         "before_all": mixing["before_all"]["text"],
-        "jar_test": f"{mixing['jar_test']['text']}; good: {mixing['jar_test']['good']}; bad: {mixing['jar_test']['bad']}",
+        "jar_test": "{text}; good: {good}; bad: {bad}".format(**mixing["jar_test"]),
         "most_partners": mixing["most_partners"]["text"],
     }
 

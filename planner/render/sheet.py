@@ -76,7 +76,11 @@ def _pass(found: Sheet, entry: PassSheet) -> Iterator[Block]:
     told = ", ".join(part for part in when if part) or "no day given"
     yield Heading(text=f"pass {entry.number}: {mark}{told}")
     for breach in entry.breaches:
-        yield Line(label="breach", text=words.in_units(words.dated(breach), units), style="breach")
+        if breach.startswith("LBL"):  # of the label: what the operator must see in full
+            yield Line(label="breach", text=words.in_units(words.dated(breach), units), style="breach")
+    others = [_short(breach) for breach in entry.breaches if not breach.startswith("LBL")]
+    if others:
+        yield Line(label="breach", text=words.joined(dict.fromkeys(others)), style="breach")
     loads = entry.loads
     many = f"full load{f' (x {loads.full})' if loads is not None and loads.full > 1 else ''}"
     per = "per ac" if units == "us" else "per ha"
@@ -101,10 +105,16 @@ def _pass(found: Sheet, entry: PassSheet) -> Iterator[Block]:
                        else "caution")  # fmt: skip
     yield from _order(entry)
     yield from _after(found, entry)
-    for caution in entry.cautions:
-        yield Line(label="caution", text=words.in_units(words.dated(caution), units), style="caution")
+    if entry.cautions:
+        cautions = dict.fromkeys(_short(caution) for caution in entry.cautions)
+        yield Line(label="caution", text=words.joined(cautions), style="caution")
     if entry.missing:
         yield Line(label="not known", text="; ".join(entry.missing))
+
+
+def _short(finding: str) -> str:
+    """``ROT01 same-group-in-succession`` of a finding in full."""
+    return finding.partition(":")[0]
 
 
 def _row(item: Item, entry: PassSheet) -> tuple[str, ...]:
