@@ -473,7 +473,10 @@ class _Maker:
                 Item(LETTERS[at], _active_words(active, self.catalogue, code=self.level == 1), actives=(active,), tanks=(((lead, 1.0), (active, 1.0)),))
                 for at, active in enumerate(chosen)
             ]
-            key = [item.letter for item in items if self._partners(item.tanks, resistant)]
+            ways = [self._partners(item.tanks, resistant) for item in items]
+            if None in ways:
+                continue
+            key = [item.letter for item, way in zip(items, ways, strict=True) if way]
             if key and len(key) < len(items) and len(items) >= 3:
                 note = ""
                 if resistant:
@@ -483,10 +486,12 @@ class _Maker:
                 return self._exercise("partner", items, key, tanks=tanks, resistant=resistant, intro=intro)
         return None
 
-    def _partners(self, tanks: Sequence[Tank], resistant: Sequence[str]) -> bool:
-        """Two working modes in pass 1, and no fault in the mix itself."""
+    def _partners(self, tanks: Sequence[Tank], resistant: Sequence[str]) -> bool | None:
+        """Whether pass 1 has two working modes; None where it has, and the mix breaks a published row all the same."""
         found = self.judge(tanks, resistant)
-        return found.modes[1][0] >= 2 and not any(rule.startswith("MIX") for rule, _ in weighty(found))
+        if found.modes[1][0] < 2:
+            return False
+        return None if any(rule.startswith("MIX") for rule, _ in weighty(found)) else True
 
     def product(self) -> Exercise | None:
         """Pairs of products in succession: did the group change with the name?"""

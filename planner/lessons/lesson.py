@@ -12,6 +12,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
+
+import msgspec
 
 from planner import yamlio
 from planner.catalogue import Catalogue
@@ -48,12 +51,10 @@ class Step:
 
 @dataclass(frozen=True)
 class Lesson:
-    """A lesson as run on one crop."""
+    """A lesson as run on one crop. ``shape``: with the crop's actives in its texts."""
 
     shape: LessonShape
     parts: Cast
-    farmer: tuple[str, ...]
-    adviser: tuple[str, ...]
     steps: tuple[Step, ...]
 
     @property
@@ -168,20 +169,24 @@ def run(shape: LessonShape, catalogue: Catalogue, crop: str) -> Lesson:
             f"lesson '{shape.lesson}' cannot be shown on {crop}: {gap}", [f"it can be shown with --crop {one}" for one in can]
         )
     parts = cast(catalogue, crop, shape.targets.get(crop, ""))
+    shape = msgspec.convert(_filled(msgspec.to_builtins(shape), parts, catalogue), LessonShape)
     steps: list[Step] = []
     for number, entry in enumerate(shape.steps, start=1):
         now = judged(step_programme(entry, parts, catalogue, f"{shape.title}, step {number}"), catalogue)
         before = steps[-1].now if steps else None
         done = [one.now for one in steps]
         claims = tuple(_claim(claim, now, done, parts, catalogue) for claim in entry.claims)
-        steps.append(Step(fill(entry.say, parts, catalogue), now, before, claims))
-    return Lesson(
-        shape,
-        parts,
-        tuple(fill(text, parts, catalogue) for text in shape.farmer),
-        tuple(fill(text, parts, catalogue) for text in shape.adviser),
-        tuple(steps),
-    )
+        steps.append(Step(entry.say, now, before, claims))
+    return Lesson(shape, parts, tuple(steps))
+
+
+def _filled(data: Any, parts: Cast, catalogue: Catalogue) -> Any:
+    """The same plain data with every text filled in."""
+    if isinstance(data, str):
+        return fill(data, parts, catalogue) if "{" in data else data
+    if isinstance(data, dict):
+        return {key: _filled(value, parts, catalogue) for key, value in data.items()}
+    return [_filled(value, parts, catalogue) for value in data] if isinstance(data, list | tuple) else data
 
 
 def fill(text: str, parts: Cast, catalogue: Catalogue) -> str:

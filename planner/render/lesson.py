@@ -161,11 +161,11 @@ def opening(sheet: Sheet, lesson: Lesson, *, adviser: bool) -> None:
         for term in shape.terms:
             sheet.item(f"{term.term}: {term.means}.")
     sheet.heading("What it is about")
-    for text in lesson.farmer:
+    for text in shape.farmer:
         sheet.line(text)
     if adviser:
         sheet.heading("For the adviser")
-        for text in lesson.adviser:
+        for text in shape.adviser:
             sheet.line(text)
 
 
