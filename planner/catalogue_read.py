@@ -985,14 +985,14 @@ class _Reader:
             for row in top.rows("tables_by_total"):
                 key = row.text("id", required=True)
                 self.once(layer, "table", key, row)
-                values = row.raw("values") or []
+                values = _pairs(row, "values")
                 self.all.tables[key] = LimitTable(
                     id=key,
                     codes=self.limit_codes(row, "codes"),
                     crops=self.limit_crops(row, "crops"),
                     targets=row.texts("targets"),
                     unit=row.text("unit"),
-                    values=tuple((int(total), int(most)) for total, most in values),
+                    values=values,
                     use=row.flag("use"),
                     use_note=row.text("use_note"),
                     derived=row.flag("derived"),
@@ -1135,6 +1135,19 @@ def _span(row: Row, key: str) -> tuple[int | None, int | None] | None:
         row.fail(key, f"'{key}' has to be [least, most]", "write [4, 6], or [7, null] for an open end")
         return None
     return value[0], value[1]
+
+
+def _pairs(row: Row, key: str) -> tuple[tuple[int, int], ...]:
+    """A list of ``[passes in all, most with the group]``."""
+    value = row.raw(key)
+    if value is None:
+        return ()
+    for pair in value if isinstance(value, list) else (value,):
+        whole = isinstance(pair, list) and all(type(item) is int for item in pair)
+        if not whole or len(pair) != 2:
+            row.fail(key, f"'{key}' has to be a list of [total, most]", "write [[1, 1], [2, 1], [3, 2]]")
+            return ()
+    return tuple((total, most) for total, most in value)
 
 
 def _additive(name: str) -> bool:

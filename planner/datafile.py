@@ -19,6 +19,7 @@ from planner.yamlio import Document
 GRADES: tuple[str, ...] = get_args(Grade)
 CONFIDENCES: tuple[str, ...] = get_args(Confidence)
 _DATE = re.compile(r"\d{4}(?:-\d\d(?:-\d\d)?)?\Z")
+_SHARE = re.compile(r"[0-9.]{1,12}(?:/[0-9]{1,12})?\Z")
 
 
 class Problem(NamedTuple):
@@ -188,10 +189,12 @@ class Row:
     def fraction(self, key: str) -> float | None:
         """A share or rate between 0 and 1: ``1/3`` as text, or a decimal."""
         value = self.raw(key)
+        # a long power of ten would be written out in full before it is looked at
+        number = isinstance(value, (int, float)) and not isinstance(value, bool)
         try:
-            share = float(Fraction(value)) if isinstance(value, str) else float(value)
+            share = float(value) if number else float(Fraction(value[:20] if _SHARE.match(value) else ""))
         except (ValueError, TypeError, ZeroDivisionError):
-            self.fail(key, f"'{value}' is no share", "write 1/3 or 0.5")
+            self.fail(key, f"'{str(value)[:40]}' is no share", "write 1/3 or 0.5")
             return None
         if not 0 < share <= 1:
             self.fail(key, f"'{key}' is {value}, which is implausible", "a share lies between 0 and 1")

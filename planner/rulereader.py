@@ -385,7 +385,7 @@ class _Reader:
         return tuple(self.field(field, ("unknown_when", index), kind) for index, field in enumerate(fields))
 
     def field(self, value: Any, path: Path_, kind: FactKind) -> str:
-        if value not in kind.fields:
+        if not isinstance(value, str) or value not in kind.fields:
             self.fail(
                 path, f"the kind '{kind.name}' has no field '{value}'", self.guess(str(value), kind.fields)
             )

@@ -7,11 +7,13 @@ import io
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
+from planner import yamlio
 from planner.errors import InputError
-from planner.model import Struct
+from planner.model import Place, Struct
 
 PROGRAMME_SUFFIXES = (".yaml", ".yml", ".csv", ".xlsx")
 FIELD_COLUMN = "field"
+MAX_TABLE_BYTES = 100_000_000  # one table may hold a district; 1 million rows of a programme fit
 
 
 class Job(Struct, frozen=True, kw_only=True):
@@ -21,6 +23,7 @@ class Job(Struct, frozen=True, kw_only=True):
     rows: str = ""
     field: str = ""
     products: tuple[str, ...] = ()
+    problem: str = ""  # why it cannot be judged, where that is known before it is read
 
 
 def find(sources: Sequence[str], *, field: str | None = None, products: Sequence[str] = ()) -> Iterator[Job]:
@@ -89,14 +92,33 @@ def _table(path: Path, products: Sequence[str]) -> Iterator[Job]:
             rows=text.getvalue(),
             field=str(path.parent / key) if key else "",
             products=tuple(products),
+            problem=_problem(path, key),
         )
 
 
+def _problem(path: Path, key: str) -> str:
+    """A table that somebody sent may name field documents only inside its own folder."""
+    try:
+        inside = (path.parent / key).resolve().is_relative_to(path.parent.resolve())
+    except (OSError, RuntimeError, ValueError):
+        inside = False
+    if inside:
+        return ""
+    return f"{path}: field {key[:80]!r} lies outside the folder of this table; put the field document beside the table"
+
+
 def _csv(path: Path) -> tuple[list[str], list[list[str]]]:
-    text = path.read_text(encoding="utf-8-sig")
+    text = yamlio.decode(yamlio.read_bytes(path, limit=MAX_TABLE_BYTES), name=str(path))
     header = text.partition("\n")[0]
     delimiter = ";" if header.count(";") > header.count(",") else ","
-    rows = list(csv.reader(io.StringIO(text), delimiter=delimiter))
+    reader = csv.reader(io.StringIO(text), delimiter=delimiter, strict=True)
+    try:
+        rows = list(reader)
+    except csv.Error as error:
+        place = Place(file=str(path), line=reader.line_num)
+        raise InputError(
+            place, f"this row is no CSV ({error})", "close every quote, double a quote inside quotes"
+        ) from None
     return (rows[0], rows[1:]) if rows else ([], [])
 
 
@@ -106,6 +128,12 @@ def _parquet(path: Path) -> tuple[list[str], list[list[str]]]:
     except ImportError:
         cure = "pip install 'planner[parquet]', or save the table as CSV"
         raise InputError(str(path), "reading Parquet needs pyarrow, which is not installed", cure) from None
-    table = parquet.read_table(path)
+    from pyarrow.lib import ArrowException
+
+    try:
+        table = parquet.read_table(path)
+    except (ArrowException, OSError) as error:
+        what = str(error).partition("\n")[0][:120]
+        raise InputError(str(path), f"this is no Parquet file ({what})", "write the table again, or as CSV") from None
     columns = [["" if cell is None else str(cell) for cell in column.to_pylist()] for column in table.columns]
     return list(table.column_names), [list(row) for row in zip(*columns, strict=True)]

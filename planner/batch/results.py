@@ -27,9 +27,12 @@ def read(path: Path) -> Iterator[Line]:
             if not raw.endswith(b"\n"):
                 return
             try:
-                yield json.loads(raw)
-            except ValueError:
-                raise InputError(f"{path}:{number}", "this is no line of results", "name another file") from None
+                line = json.loads(raw)
+            except (ValueError, RecursionError):
+                line = None
+            if not isinstance(line, dict):
+                raise InputError(f"{path}:{number}", "this is no line of results", "name another file")
+            yield line
 
 
 def done(path: Path) -> list[str]:

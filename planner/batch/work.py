@@ -32,6 +32,8 @@ def _catalogue(catalog: tuple[str, ...], rules: tuple[str, ...]) -> Catalogue:
 
 def judge(job: Job, setup: Setup) -> dict[str, Any]:
     """One line: verdict, counts and findings of a programme, or what is wrong with the document."""
+    if job.problem:
+        return {"file": job.name, "verdict": "unreadable", "problem": job.problem}
     catalogue = _catalogue(setup.catalog, setup.rules)
     try:
         report = _report(job, setup, catalogue)
