@@ -1,0 +1,376 @@
+"""``planner calendar`` end to end: dates and what they rest on, windows, first and last days, and what a move changes.
+
+Worked examples of stage dates stand in test_phenology.py. Trade facts that no source was read for are marked
+'common practice, no source'.
+"""
+
+from __future__ import annotations
+
+import datetime
+import io
+import json
+import math
+import subprocess
+import sys
+from collections.abc import Callable
+from datetime import date
+from functools import cache
+from pathlib import Path
+
+import msgspec
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from planner import cli, moves
+from planner.account import Account
+from planner.calendar import Calendar, calendar
+from planner.catalogue import Catalogue, load
+from planner.documents import load_field, load_products, load_programme
+from planner.errors import InputError
+from planner.model import Field, Programme
+from planner.render import blocks
+from planner.render import calendar as render
+from planner.season import Season
+
+ROOT = Path(__file__).resolve().parents[1]
+FARM = ROOT / "shared" / "scenarios"
+Golden = Callable[[str, str], None]
+
+
+@cache
+def catalogue() -> Catalogue:
+    return load()
+
+
+def of_field(field: Field, products: bool = False) -> Calendar:
+    listed = load_products(FARM / "farm-shop.yaml", catalogue()) if products else ()
+    return calendar(Programme(field=field, products=listed, passes=()), catalogue())
+
+
+def quarry() -> Field:
+    return load_field(FARM / "quarry-bottom.yaml", catalogue())
+
+
+def sound() -> Programme:
+    return load_programme(FARM / "sound-quarry-bottom.yaml", catalogue())
+
+
+def day(found: Calendar, code: str) -> date:
+    return next(one.date for one in found.stages if one.code == code)
+
+
+def run(*words: str) -> int:
+    return cli.main(["calendar", *map(str, words)])
+
+
+# --- stages -------------------------------------------------------------------------------------
+
+
+def test_every_stage_date_says_what_it_rests_on() -> None:
+    found = of_field(quarry())
+    given_codes = {"sown", "R1", "R3", "R5", "harvest"}
+    for row in found.stages:
+        if row.code in given_codes:
+            assert row.rests_on == "given" and row.earliest == row.date == row.latest
+        else:
+            assert row.estimated and row.rests_on != "given" and row.basis
+            assert row.earliest <= row.date <= row.latest and row.earliest < row.latest
+            assert row.grade
+
+
+def test_a_field_with_a_sowing_date_only_gets_a_first_answer() -> None:
+    # needs.md story: the first useful line must come from a sowing date; sown to R8 about 120 days (catalogue)
+    found = of_field(Field(crop="soybean", sown=date(2026, 5, 12)))
+    assert {row.rests_on for row in found.stages if row.code.startswith("R")} == {"typical days"}
+    assert any("every stage date is an estimate" in notice for notice in found.notices)
+    assert any("no harvest date" in notice for notice in found.notices)
+
+
+def temperatures(first: date, days: int, low: float, high: float) -> tuple[tuple[date, float, float], ...]:
+    return tuple((first + datetime.timedelta(days=n), low, high) for n in range(days))
+
+
+def test_corn_by_degree_days_from_a_temperature_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    # 60/86 F every day is 23 degree days (86/50 rule, Iowa State Agronomy 541); emergence at 110 of them
+    # (Purdue, 100 to 120) falls after ceil(110 / 23) = 5 days; silking at 1200 (Wisconsin) after 53
+    lines = ["day,min F,max F"]
+    lines += [f"{date(2026, 5, 1) + datetime.timedelta(days=n)},60,86" for n in range(120)]
+    (tmp_path / "t.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    (tmp_path / "f.yaml").write_text("field: 1\ncrop: corn\nsown: 2026-05-01\ntemperatures: t.csv\n", encoding="utf-8")
+    assert run(tmp_path / "f.yaml", "--format", "json") == 0
+    stages = {row["code"]: row for row in json.loads(capsys.readouterr().out)["stages"]}
+    for code, total in (("VE", 110), ("VT", 1200), ("R3", 1550)):
+        after = (date.fromisoformat(stages[code]["date"]) - date(2026, 5, 1)).days
+        assert abs(after - math.ceil(total / 23)) <= 1, code
+        assert stages[code]["rests_on"] == "degree days"
+
+
+def test_soybean_by_photothermal_days_moves_with_the_maturity_group() -> None:
+    season = temperatures(date(2026, 5, 1), 180, 15.0, 28.0)
+    days = []
+    for group in ("0", "2", "4"):
+        field = Field(crop="soybean", sown=date(2026, 5, 12), latitude=41.8, maturity_group=group, temperatures=season)
+        found = of_field(field)
+        assert next(row for row in found.stages if row.code == "R1").rests_on == "photothermal days"
+        days.append(day(found, "R8"))
+    assert days == sorted(days) and days[0] < days[-1]  # later groups ripen later: what the groups are named for
+
+
+def test_a_hole_in_the_temperatures_is_said() -> None:
+    found = of_field(
+        Field(crop="potato", sown=date(2026, 5, 1), temperatures=temperatures(date(2026, 5, 1), 90, 10.0, 25.0))
+    )
+    assert any("temperatures date no stage" in notice for notice in found.notices)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(-10, 10), st.sampled_from(["R1", "R3"]))
+def test_moving_an_observed_stage_by_n_days_moves_all_later_estimates_by_n(shift: int, last: str) -> None:
+    stages = {"R1": date(2026, 7, 2), "R3": date(2026, 7, 20)}
+    if last == "R1":
+        stages = {"R1": date(2026, 7, 2)}
+    first = of_field(Field(crop="soybean", sown=date(2026, 5, 12), stages=stages))
+    moved = {**stages, last: stages[last] + datetime.timedelta(days=shift)}
+    second = of_field(Field(crop="soybean", sown=date(2026, 5, 12), stages=moved))
+    later = next(row.bbch for row in first.stages if row.code == last)
+    checked = 0
+    for row in first.stages:
+        if row.bbch > later and row.code.startswith("R"):
+            assert (day(second, row.code) - row.date).days == shift
+            checked += 1
+    assert checked >= 4
+
+
+# --- what contradicts ----------------------------------------------------------------------------
+
+
+def test_dates_against_the_order_of_stages_are_an_error_at_their_line(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # V8 and V12 share one BBCH code: only their order in time tells
+    path = tmp_path / "f.yaml"
+    path.write_text(
+        "field: 1\ncrop: corn\nsown: 2026-05-01\nstages:\n  V12: 2026-06-10\n  V10: 2026-06-20\n", encoding="utf-8"
+    )
+    assert run(path) == 2
+    told = capsys.readouterr()
+    assert told.out == "" and f"{path}:" in told.err and "V10" in told.err and "V12" in told.err
+    assert "correct one of the two dates" in told.err
+
+
+def test_passes_against_the_order_of_stages_are_an_input_error(tmp_path: Path) -> None:
+    path = tmp_path / "p.yaml"
+    path.write_text(
+        "programme: 1\nfield: {crop: corn, sown: 2026-05-01}\npasses:\n"
+        "  - {date: 2026-06-10, stage: V12, tank: [{active: azoxystrobin, dose: 100 g/ha}]}\n"
+        "  - {date: 2026-06-20, stage: V10, tank: [{active: azoxystrobin, dose: 100 g/ha}]}\n",
+        encoding="utf-8",
+    )
+    with pytest.raises(InputError) as caught:
+        calendar(load_programme(path, catalogue()), catalogue())
+    assert str(path) in str(caught.value)
+
+
+# --- targets --------------------------------------------------------------------------------------
+
+
+def test_white_mold_first_pass_at_r1_and_follow_up_as_published() -> None:
+    # first pass at R1: common practice, no source (and Michigan State, R1 to R2, in the catalogue). The trade's rule
+    # 'follow-ups two to three weeks later' is common practice, no source; the catalogue carries the read 10 days.
+    row = next(one for one in of_field(quarry()).targets if one.target == "sclerotinia-stem-rot")
+    assert row.best[0].stage == "R1" and row.best[0].date == date(2026, 6, 28) == row.first
+    assert row.style == "stage-timed" and row.follow_up_days == 10
+
+
+def test_leaf_disease_at_r2_to_early_r3_lies_by_the_published_best_timing() -> None:
+    # general leaf disease at R2 to early R3: common practice, no source; frogeye leaf spot's read timing begins at R3
+    row = next(one for one in of_field(quarry()).targets if one.target == "frogeye-leaf-spot")
+    assert row.best[0].stage == "R3" and row.best[0].date == date(2026, 7, 16)
+
+
+def test_pressure_is_as_given_and_what_speaks_for_more_is_named() -> None:
+    row = next(one for one in of_field(quarry()).targets if one.target == "frogeye-leaf-spot")
+    assert row.pressure == "high" and row.cultivar == "susceptible"
+    assert "the cultivar is given as susceptible" in row.raises
+    # residue carries it over (University of Wisconsin, in the catalogue); soybean stood here in 2024
+    assert any("2024" in words and "survives" in words for words in row.raises)
+    resistant = msgspec.structs.replace(
+        quarry(),
+        targets=(msgspec.structs.replace(quarry().targets[0], cultivar="resistant"),),
+        history=(),  # type: ignore[index]
+    )
+    other = of_field(resistant).targets[0]
+    assert other.raises == () and other.lowers == ("the cultivar is given as resistant",) and other.pressure == "high"
+
+
+def test_another_host_in_the_history_speaks_for_more() -> None:
+    # Fusarium graminearum lives on barley as on wheat (the catalogue lists it for both)
+    field = load_field(FARM / "mill-piece.yaml", catalogue())
+    from planner.model import Season as Earlier
+
+    field = msgspec.structs.replace(field, history=(Earlier(season="2025", crop="barley", groups=()),))
+    row = next(one for one in of_field(field).targets if one.target == "fusarium-head-blight")
+    assert any("barley stood here in 2025" in words for words in row.raises)
+
+
+# --- products and passes --------------------------------------------------------------------------
+
+
+def test_last_day_of_a_product_by_stage_and_by_harvest() -> None:
+    rows = {row.product: row for row in of_field(quarry(), products=True).products}
+    chalk = rows["Demo Tuff 720 SC"]  # invented label: 42 days to harvest on 2 October, until R6
+    assert chalk.last_by_harvest == date(2026, 8, 21) == chalk.last and chalk.sets == "harvest"
+    godwit = rows["Demo Godwit 500 SC"]  # invented label: until R3, no days to harvest
+    assert godwit.last_by_harvest is None and "the list gives no pre-harvest interval" in godwit.missing
+    assert godwit.last_by_stage is not None and date(2026, 7, 16) <= godwit.last_by_stage < date(2026, 7, 27)
+    assert rows["Demo Diorite 420 SC"].on_label is False  # wheat only
+
+
+def test_the_audit_and_the_calendar_hold_the_same_last_day() -> None:
+    # the last day by pre-harvest interval is the last one on which LBL08 stays silent
+    from planner.audit import audit
+
+    programme = sound()
+    row = next(one for one in calendar(programme, catalogue()).products if one.product == "Demo Limewood 200 SC")
+    assert row.last_by_harvest is not None
+    for late, found in ((0, False), (1, True)):
+        passes = list(programme.passes)
+        passes[2] = msgspec.structs.replace(
+            passes[2], date=row.last_by_harvest + datetime.timedelta(days=late), stage=None
+        )
+        report = audit(msgspec.structs.replace(programme, passes=tuple(passes)), catalogue())
+        assert any(one.rule == "LBL08" for one in report.findings) is found
+
+
+def test_first_and_last_day_of_each_pass() -> None:
+    rows = calendar(sound(), catalogue()).passes
+    for row in rows:
+        assert row.first is not None and row.last is not None and row.first <= row.last
+        assert row.first_stage and row.last_stage
+        assert max(b.day for b in row.bounds if b.side == "first") == row.first
+        assert min(b.day for b in row.bounds if b.side == "last") == row.last
+    assert rows[0].first == date(2026, 6, 28)  # R1, observed: label and white mold's best timing
+    assert rows[1].last == date(2026, 8, 10)  # the next pass
+
+
+def test_a_pass_that_fits_no_day_says_so() -> None:
+    programme = load_programme(FARM / "over-label-heron-flat.yaml", catalogue())
+    rows = calendar(programme, catalogue()).passes
+    assert any(row.note for row in rows)
+    for row in rows:
+        if row.first is None and row.last is None:
+            assert row.note == "label and neighbouring passes leave no day"
+
+
+# --- moving a pass (story 6) ----------------------------------------------------------------------
+
+
+def test_moving_a_pass_seven_days_shows_exactly_what_changes() -> None:
+    from planner.audit import audit
+
+    programme = sound()
+    moved = moves.move(programme, catalogue(), {3: 7})
+    assert moved.shifts[0].before == date(2026, 8, 10) and moved.shifts[0].after == date(2026, 8, 17)
+    passes = list(programme.passes)
+    passes[2] = msgspec.structs.replace(passes[2], date=date(2026, 8, 17), stage=None)
+    by_hand = audit(msgspec.structs.replace(programme, passes=tuple(passes)), catalogue())
+    before = audit(programme, catalogue())
+    assert moved.verdict_before == before.verdict and moved.verdict_after == by_hand.verdict
+    assert len(by_hand.findings) == moved.same + len(moved.came) + len(moved.changed)
+    assert len(before.findings) == moved.same + len(moved.went) + len(moved.changed)
+    bare = {row["target"]: row["bare_days"] for row in by_hand.cover}
+    assert {one.target: one.after for one in moved.bare} == bare
+
+
+def test_a_move_there_and_no_move_changes_nothing() -> None:
+    moved = moves.move(load_programme(FARM / "solo-strobilurins-quarry-bottom.yaml", catalogue()), catalogue(), {1: 0})
+    assert not moved.came and not moved.went
+
+
+def test_a_move_that_breaks_a_label_shows_the_breach() -> None:
+    # Demo Limewood's invented label: 21 days to harvest on 2 October
+    moved = moves.move(sound(), catalogue(), {3: date(2026, 9, 20)})
+    assert "LBL08" in {one.rule for one in moved.came} and moved.verdict_after == "breaches"
+
+
+@pytest.mark.parametrize(
+    ("written", "said"),
+    [
+        ("2=7 weeks", "is not a move"),
+        ("9=+7d", "there is no pass 9"),
+        ("1=+60d", "would lie before pass 1"),
+        ("3=+99d", "after harvest"),
+        ("2=2026-13-01", "is no date"),
+    ],
+)
+def test_a_move_that_cannot_be(written: str, said: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(FARM / "sound-quarry-bottom.yaml", "--move", written) == 2
+    told = capsys.readouterr()
+    assert said in told.err and told.out == ""
+
+
+def test_a_field_has_no_pass_to_move(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(FARM / "quarry-bottom.yaml", "--move", "1=+7d") == 2
+    assert "name a programme" in capsys.readouterr().err
+
+
+# --- the page --------------------------------------------------------------------------------------
+
+
+def page(programme: Programme, width: int = 100) -> str:
+    from planner.render import console
+
+    found = calendar(programme, catalogue())
+    lines = blocks.to_text(render.page(found, versions="planner 0.0, catalogue of the test"), width)
+    return console.plain(lines)
+
+
+def test_text(golden: Golden) -> None:
+    golden("calendar.txt", page(sound()))
+
+
+def test_markdown(golden: Golden) -> None:
+    found = calendar(sound(), catalogue())
+    golden("calendar.md", blocks.to_markdown(render.page(found, versions="planner 0.0, catalogue of the test")))
+
+
+def test_json_has_all_stages_and_iso_dates(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(FARM / "sound-quarry-bottom.yaml", "--format", "json", "--move", "2=+7d") == 0
+    data = json.loads(capsys.readouterr().out)
+    assert {row["code"] for row in data["stages"]} >= {"sown", "V5", "R1", "R8", "harvest"}
+    assert data["passes"][0]["first"] == "2026-06-28" and data["moved"]["shifts"][0]["after"] == "2026-08-01"
+
+
+def test_standard_input_reads_a_field_as_a_programme_does() -> None:
+    content = (FARM / "quarry-bottom.yaml").read_bytes()
+    command = [sys.executable, "-m", "planner", "calendar", "-", "--format", "json"]
+    done = subprocess.run(command, input=content, capture_output=True, cwd=ROOT, check=False)
+    assert done.returncode == 0, done.stderr
+    assert json.loads(done.stdout)["field"] == "Quarry Bottom"
+
+
+def test_cautions_stand_on_the_page() -> None:
+    text = page(sound())
+    for word in ("the label decides", "protective equipment", "re-entry", "bees", "local rules", "invented products"):
+        assert word in text
+
+
+def test_a_floating_season_shows_no_date() -> None:
+    programme = msgspec.structs.replace(
+        sound(),
+        field=msgspec.structs.replace(quarry(), sown=None, harvest=None, stages={}),
+        passes=tuple(msgspec.structs.replace(one, date=None) for one in sound().passes),
+    )
+    account = Account(programme, catalogue())
+    assert isinstance(account.season, Season) and account.season.floating
+    found = calendar(programme, catalogue())
+    assert found.stages == () and all(row.day is None and row.first is None for row in found.passes)
+    assert any("nothing is dated" in notice for notice in found.notices)
+
+
+def test_a_stream_is_read_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    from planner.commands.calendar import is_programme
+
+    assert is_programme("-", io.BytesIO(b"programme: 1\npasses: []\n"))
+    assert not is_programme("-", io.BytesIO(b"field: 1\ncrop: corn\n"))
