@@ -71,7 +71,7 @@ const sheet = (high) => ({
 });
 
 const results = {};
-for (const path of pages) {
+const look = async (path) => {
   const name = basename(path, ".html");
   const page = await browser.newPage();
   const said = [];
@@ -111,7 +111,7 @@ for (const path of pages) {
     await page.goto(address, { waitUntil: "load" });
     await page.emulateMediaType("print");
     result.paper[format] = await page.evaluate(sheet, px(down - 30));
-    writeFileSync(join(folder, `${name}.${format}.clean.pdf`), await page.pdf({ format, printBackground: false }));
+    if (process.env.SHOTS || name === "forty-passes") writeFileSync(join(folder, `${name}.${format}.clean.pdf`), await page.pdf({ format, printBackground: false }));
     result.marks = await page.evaluate(mark);
     writeFileSync(join(folder, `${name}.${format}.pdf`), await page.pdf({ format, printBackground: false }));
     await page.emulateMediaType(null);
@@ -120,7 +120,12 @@ for (const path of pages) {
   result.asked = [...new Set(asked)].filter((url) => url !== address);
   results[name] = result;
   await page.close();
-}
+};
+// two at a time
+const queue = [...pages];
+await Promise.all([1, 2].map(async () => {
+  while (queue.length) await look(queue.shift());
+}));
 const version = await browser.version();
 await browser.close();
 rmSync(profile, { recursive: true, force: true });

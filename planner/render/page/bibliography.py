@@ -33,7 +33,8 @@ class Bibliography:
         """All that was cited, by number."""
         found = []
         for key, number in self._numbers.items():
-            source = self._known.get(key, key)
+            # catalog/spraying.yaml writes its keys with underscores, the bibliography with hyphens
+            source = self._known.get(key) or self._known.get(key.replace("_", "-"), key)
             if isinstance(source, Source):
                 found.append(Cited(number=number, words=source.words, address=source.address, note=source.note))
             else:

@@ -79,7 +79,8 @@ def draw(rows: Sequence[Mapping[str, Any]]) -> Drawing | None:
         y += 6
     marks = range(round(end / step) + 1)
     ticks = tuple(
-        Text(x=round(_LEFT + mark * step * scale, 2), y=y + 16, text=f"{mark * step:g}", anchor="middle") for mark in marks
+        Text(x=round(_LEFT + mark * step * scale, 2), y=y + 16, text=f"{mark * step:g}", anchor="middle")
+        for mark in marks
     )
     return Drawing(
         wide=WIDE,

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from functools import cache
 from typing import Any
 
 from jinja2 import Environment, FileSystemBytecodeCache, PackageLoader, StrictUndefined
+from markupsafe import Markup
 
 from planner.render.words import safe
 
@@ -33,12 +35,22 @@ def environment() -> Environment:
     )
     made.filters["capitalize_first"] = _capital
     made.filters["num"] = _number
+    made.filters["soft"] = _soft
     return made
 
 
 def _capital(value: str) -> str:
     """The first letter large, the rest as it is."""
     return value[:1].upper() + value[1:]
+
+
+def _soft(value: Any) -> Markup:
+    """Text of a table cell: words of more than 24 letters may break, so that no name makes a table wider than paper."""
+    text = safe(value)
+    return Markup("").join(
+        Markup("<wbr>").join(part[at : at + 24] for at in range(0, len(part), 24)) if len(part) > 24 else part
+        for part in re.split(r"(\s+)", text)
+    )
 
 
 def _number(value: float) -> str:

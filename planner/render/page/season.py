@@ -95,9 +95,7 @@ def draw(strip: Strip, report: AuditReport | None = None) -> Drawing:
 
     axis = 34.0
     ticks = tuple(Text(x=at(mark.day), y=14, text=mark.text) for mark in _dates(strip, step))
-    stage_words, depth = _lanes(
-        [Text(x=at(mark.day), y=0, text=mark.text) for mark in strip.stages], axis + 20, 18
-    )
+    stage_words, depth = _lanes([Text(x=at(mark.day), y=0, text=mark.text) for mark in strip.stages], axis + 20, 18)
     lanes_end = axis + 10 + 18 * depth
     boxes, deep = _boxes(strip.passes, at, lanes_end + 20)
     y = lanes_end + 12 + 24 * deep
@@ -112,7 +110,7 @@ def draw(strip: Strip, report: AuditReport | None = None) -> Drawing:
     y += 20
     for (mark, box, wide), label in zip(boxes, (said.get(mark.text, ("", "")) for mark, _, _ in boxes), strict=True):
         x = at(mark.day)
-        spoken = f"{mark.text}: {label[0]}" if label[0] else f"{mark.text}"
+        spoken = f"{mark.text}: {_day(mark.day)}{f' · {label[0]}' if label[0] else ''}"
         lines.append(
             Line(
                 x=x, top=box.y + 6, end=y - 4, box=box, box_wide=wide,
@@ -194,7 +192,7 @@ def _bar(row: Row, at: _At, step: float, y: float) -> tuple[Bar, float]:
         x, wide = at(first), round((last - first + 1) * step, 2)
         pattern = "u" if modes is None else str(min(modes, 3))
         digit = "?" if modes is None else str(modes)
-        full = f"{digit if modes else modes_words(modes)} · {last - first + 1} d"
+        full = f"{digit} {'bare ' if modes == 0 else ''}· {last - first + 1} d"
         label = full if len(full) * LETTER + 14 <= wide else digit
         runs.append(
             Run(
@@ -232,7 +230,7 @@ def _lanes(texts: Sequence[Text], top: float, high: float) -> tuple[tuple[Text, 
     placed = []
     for text in texts:
         wide = cells(text.text) * LETTER + 8
-        x = min(text.x, WIDE - wide)
+        x = min(text.x, WIDE - wide - 4)
         lane = next((number for number, end in enumerate(ends) if end <= x), len(ends))
         if lane == len(ends):
             ends.append(0.0)

@@ -14,6 +14,11 @@ from planner.render.first import first_change
 from planner.render.page import chart, season
 from planner.render.page.bibliography import Bibliography, Words
 
+# ASABE S572 classes by their codes
+DROPLETS = {
+    "XF": "extremely fine", "VF": "very fine", "F": "fine", "M": "medium", "C": "coarse", "VC": "very coarse",
+    "XC": "extremely coarse", "EC": "extremely coarse", "UC": "ultra coarse",
+}  # fmt: skip
 TONES = {"breaches": "breach", "cautions": "caution", "clean": "clean"}
 
 
@@ -38,8 +43,7 @@ def whole(
     books = Bibliography(sources)
     alone = len(reports) == 1 and not title
     chapters = [
-        chapter(report, books, units, prefix="" if alone else f"p{number}-")
-        for number, report in enumerate(reports, 1)
+        chapter(report, books, units, prefix="" if alone else f"p{number}-") for number, report in enumerate(reports, 1)
     ]
     if alone:
         only = chapters[0]
@@ -50,9 +54,11 @@ def whole(
         tone = tone or next((TONES[name] for name in TONES if any(one.verdict == name for one in reports)), "")
     demo = any(product.demo for report in reports for product in report.programme.products)
     warned = [
-        {"title": one.title, "text": one.text, "refs": books.cite([one.source])} for one in (usual.load() if cautions else ())
+        {"title": one.title, "text": one.text, "refs": books.cite([one.source])}
+        for one in (usual.load() if cautions else ())
     ]
     return {
+        "label": Labels().once,
         "kind": kind,
         "title": title,
         "alone": alone,
@@ -68,6 +74,18 @@ def whole(
         "sources": books.listed(),
         "colophon": _colophon(reports, versions, rules),
     }
+
+
+class Labels:
+    """Accessible names of regions: each is told once, a second one of the same name is numbered."""
+
+    def __init__(self) -> None:
+        self._times: dict[str, int] = {}
+
+    def once(self, name: str) -> str:
+        """The name, with its number from the second time on."""
+        times = self._times[name] = self._times.get(name, 0) + 1
+        return name if times == 1 else f"{name} ({times})"
 
 
 def _tally(reports: Sequence[AuditReport]) -> str:
@@ -115,7 +133,7 @@ def about(report: AuditReport, units: str) -> list[tuple[str, str]]:
     """Field, crop, season and what else the first lines say."""
     field = report.programme.field
     targets = words.joined(
-        f"{entry.get('name') or entry['target']}{f' ({pressure} pressure)' if (pressure := entry.get('pressure')) else ''}"
+        (entry.get("name") or entry["target"]) + (f" ({entry['pressure']} pressure)" if entry.get("pressure") else "")
         for entry in report.cover
     )
     rows = [
@@ -141,6 +159,11 @@ def _years(report: AuditReport) -> str:
     return str(years[0]) if len(years) == 1 else f"{years[0]} to {years[-1]}"
 
 
+def sentence(value: str) -> str:
+    """A whole sentence: a large first letter and a full stop, unless one closes it inside a bracket."""
+    return value[:1].upper() + value[1:] if value.rstrip().endswith((".)", "!)", "?)")) else text._sentence(value)
+
+
 def said(value: str, units: str) -> str:
     """Dates and amounts of a message as the reader's."""
     return words.in_units(words.dated(value), units)
@@ -150,14 +173,17 @@ def _first(report: AuditReport, units: str, by_key: Mapping[int, Mapping[str, An
     change = first_change(report)
     if change is None:
         return None
-    eased = list(dict.fromkeys(one.rule for one in change.eased))
+    codes = words.joined(dict.fromkeys(one.rule for one in change.eased))
+    eased = f"It also bears on {words.count(len(change.eased), 'other finding')} ({codes})." if change.eased else ""
     return {
         "lead": "Change this first" if report.verdict != "clean" else "If you change one thing",
         "where": words.where(change.finding, report),
-        "remedy": text._sentence(said(change.finding.remedy, units)),
+        "remedy": sentence(said(change.finding.remedy, units)),
         "anchor": by_key[id(change.finding)]["anchor"],
         "rule": change.finding.rule,
-        "eased": f"It also bears on {words.count(len(change.eased), 'other finding')} ({words.joined(eased)})." if eased else "",
+        "eased": f"It also bears on {words.count(len(change.eased), 'other finding')} ({words.joined(eased)})."
+        if eased
+        else "",
     }
 
 
@@ -175,12 +201,12 @@ def _finding(
         "rule": finding.rule,
         "name": finding.name.replace("-", " "),
         "where": words.where(finding, report),
-        "message": text._sentence(said(finding.message, units)),
+        "message": sentence(said(finding.message, units)),
         "rows": [
-            (name, said(value, units))
+            (name, value if name == "Numbers" else said(value, units))
             for name, value in (
                 ("Why", finding.why),
-                ("Change", text._sentence(finding.remedy) if finding.remedy else ""),
+                ("Change", sentence(finding.remedy) if finding.remedy else ""),
                 ("Numbers", numbers),
                 ("Held at", f"{finding.severity}, because {finding.capped}" if finding.capped else ""),
                 ("Reason given", finding.accepted or ""),
@@ -227,7 +253,7 @@ def _passes(report: AuditReport, units: str) -> list[dict[str, Any]]:
                 "groups": groups.get(number, []),
                 "tank": [_item(item, units) for item in entry.tank],
                 "water": water or "not given",
-                "droplets": entry.droplets or "not given",
+                "droplets": DROPLETS.get(entry.droplets or "", entry.droplets or "not given"),
                 "cost": words.amount(costs[number], "area_cost", units) if number in costs else "",
             }
         )
@@ -253,7 +279,7 @@ def _not_assessed(report: AuditReport) -> list[tuple[str, str, str]]:
     for reason, members in grouped.items():
         numbers = sorted({number for entry in members for number in entry.passes})
         rules = words.joined(dict.fromkeys(entry.rule for entry in members))
-        rows.append((rules, words.passes(numbers), text._sentence(words.dated(reason))))
+        rows.append((rules, words.passes(numbers), sentence(words.dated(reason))))
     return rows
 
 
@@ -292,10 +318,10 @@ def _cost(report: AuditReport, units: str, books: Bibliography) -> dict[str, Any
     ]
     head = next((one for one in earned.get("responses", ()) if one["headline"]), None)
     return {
-        "words": text._sentence(text.cost_words(cost, units)),
+        "words": sentence(text.cost_words(cost, units)),
         "currency": cost.get("currency") or "",
         "rows": rows,
-        "money": [text._sentence(line) for line in money.lines(earned, units)],
+        "money": [sentence(line) for line in money.lines(earned, units)],
         "refs": books.cite(head["sources"]) if head else [],
     }
 
@@ -311,8 +337,8 @@ def _selection(report: AuditReport, books: Bibliography) -> dict[str, Any] | Non
         "drawing": drawing,
         "header": [header[-1], *header[:-1]] if header else [],
         "rows": [(row[-1], *row[:-1]) for row in cells],
-        "gaps": [text._sentence(f"{entry['name']}: no figure, because {entry['why']}") for entry in gaps],
-        "remarks": [text._sentence(one) for one in selection.remarks(report.selection)],
+        "gaps": [sentence(f"{entry['name']}: no figure, because {entry['why']}") for entry in gaps],
+        "remarks": [sentence(one) for one in selection.remarks(report.selection)],
         "caveat": report.selection[0].get("note", "") if report.selection else "",
         "short": selection.SHORT_CAVEAT,
         "refs": books.cite(dict.fromkeys(entry["source"] for entry in basis.values() if entry.get("source"))),
@@ -325,7 +351,9 @@ def _section(section: Any, prefix: str) -> dict[str, Any]:
     for number, part in enumerate(section.parts, 1):
         name = type(part).__name__
         if name == "Picture":
-            parts.append({"name": name, "drawing": season.draw(part.strip), "label": part.label, "id": f"{prefix}-d{number}"})
+            parts.append(
+                {"name": name, "drawing": season.draw(part.strip), "label": part.label, "id": f"{prefix}-d{number}"}
+            )
         else:
             parts.append({"name": name, "part": part})
     return {

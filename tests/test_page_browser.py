@@ -1,0 +1,182 @@
+"""The printable page in a real browser: Debian's Chromium without a window, axe-core for accessibility.
+
+Skipped, with the reason, where chromium, node, pdftotext or the npm modules are missing
+(``tests/browser/install.sh FOLDER`` gets them; ``PLANNER_BROWSER_MODULES`` names the folder). axe-core checks
+against WCAG 2.1 A and AA and its own best practices; paper sizes are those of ISO 216 (A4) and ANSI/ASME Y14.1
+(Letter).
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+import subprocess
+from pathlib import Path
+from typing import Any
+
+import pytest
+from reports import clean, flawed, hostile
+from test_page import SCENARIOS, many
+
+from planner.audit import audit, rules_of
+from planner.catalogue import load
+from planner.documents import load_programme
+from planner.render import strip
+from planner.render.page import Document, Items, Picture, Prose, Section, Table, page
+
+HERE = Path(__file__).parent / "browser"
+MODULES = Path(os.environ.get("PLANNER_BROWSER_MODULES") or HERE)
+CHROMIUM = next(
+    (found for name in ("chromium", "chromium-browser", "google-chrome") if (found := shutil.which(name))), ""
+)
+
+
+def lacking() -> str:
+    """Why the browser cannot be asked; empty where it can."""
+    if not CHROMIUM:
+        return "chromium is not installed (tests/browser/install.sh gets it)"
+    for program in ("node", "pdftotext"):
+        if shutil.which(program) is None:
+            return f"{program} is not installed (tests/browser/install.sh says how)"
+    for module in ("puppeteer-core", "axe-core"):
+        if not (MODULES / "node_modules" / module).is_dir():
+            return f"the npm module {module} is not in {MODULES} (tests/browser/install.sh FOLDER gets it)"
+    return ""
+
+
+pytestmark = pytest.mark.skipif(bool(lacking()), reason=lacking() or "all there")
+
+NAMES = [
+    *(path.stem for path in SCENARIOS),
+    "several",
+    "hostile",
+    "forty-passes",
+    "eight-passes-long-names",
+    "clean",
+    "flawed-us",
+    "sections",
+]
+
+
+def pages(folder: Path) -> list[Path]:
+    """All pages of the check, written to a folder."""
+    catalogue = load()
+    options: dict[str, Any] = {
+        "versions": "planner 0, catalogue 0 of 2026-01-01",
+        "rules": rules_of(()).key,
+        "sources": catalogue.sources,
+    }
+    real = [audit(load_programme(str(path), catalogue), catalogue) for path in SCENARIOS]
+    made = {path.stem: page([one], **options) for path, one in zip(SCENARIOS, real, strict=True)}
+    made["several"] = page(real, **options)
+    made["hostile"] = page([hostile()], **options)
+    made["forty-passes"] = page([many(40)], **options)
+    made["eight-passes-long-names"] = page([many(8, "Langername" * 30)], **options)
+    made["clean"] = page([clean()])
+    made["flawed-us"] = page([flawed()], units="us")
+    drawn = strip.make(flawed())
+    rows = tuple((str(number), "x " * 30, "9") for number in range(90))
+    assert drawn is not None
+    made["sections"] = page(
+        title="A page of sections",
+        verdict="Three windows",
+        about=(("Field", "Quarry Bottom"),),
+        sections=(
+            Section(
+                title="All parts",
+                parts=(
+                    Prose(text="words " * 60, lead="Note:"),
+                    Items(items=("one", "two")),
+                    Table(caption="90 rows", header=("a", "b", "c"), rows=rows),
+                    Document(text="a: 1\n" * 40 + "wide: " + "x " * 120, label="a document"),
+                    Picture(strip=drawn, label="Windows"),
+                ),
+            ),
+        ),
+    )
+    assert list(made) == NAMES
+    paths = []
+    for name, html in made.items():
+        path = folder / f"{name}.html"
+        path.write_text(html, encoding="utf-8")
+        paths.append(path)
+    return paths
+
+
+@pytest.fixture(scope="module")
+def looked(tmp_path_factory: pytest.TempPathFactory) -> tuple[dict[str, Any], Path]:
+    """What the browser said of every page, and the folder with the prints."""
+    folder = tmp_path_factory.mktemp("pages")
+    command = ["node", str(HERE / "check.mjs"), CHROMIUM, str(folder), *map(str, pages(folder))]
+    done = subprocess.run(
+        command,
+        capture_output=True,
+        text=True,
+        timeout=300,
+        env={**os.environ, "NODE_MODULES": str(MODULES.resolve())},
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr[-3000:]
+    answer = json.loads(done.stdout)
+    assert set(answer["pages"]) == set(NAMES)
+    return answer["pages"], folder
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_no_message_and_no_request(looked: tuple[dict[str, Any], Path], name: str) -> None:
+    assert looked[0][name]["said"] == []
+    assert [url for url in looked[0][name]["asked"] if url != "data:,"] == []
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_no_sideways_scrolling(looked: tuple[dict[str, Any], Path], name: str) -> None:
+    for label, width in (("phone", 360), ("desktop", 1200)):
+        found = looked[0][name]["width"][label]
+        assert found["client"] == width
+        assert found["scroll"] <= width and found["outside"] == [], found
+
+
+@pytest.mark.parametrize("name", [path.stem for path in SCENARIOS])
+def test_the_answer_is_on_the_first_screen_of_a_phone(looked: tuple[dict[str, Any], Path], name: str) -> None:
+    assert looked[0][name]["answer"] <= 740  # the height of the phone's window in check.mjs
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_axe_finds_no_violation(looked: tuple[dict[str, Any], Path], name: str) -> None:
+    for label in ("desktop", "phone"):
+        found = looked[0][name]["axe"][label]
+        assert found["passes"] > 20 and found["version"].startswith("4.")
+        assert found["violations"] == []
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("name", NAMES)
+def test_prints_without_a_cut_row(looked: tuple[dict[str, Any], Path], name: str, paper: str) -> None:
+    answer, folder = looked
+    found = answer[name]["paper"][paper]
+    assert found["scroll"] <= found["client"] and found["cut"] == [] and found["tall"] == [], found
+    sheets = text_of(folder / f"{name}.{paper}.pdf")
+    at: dict[str, set[int]] = {}
+    for number, sheet in enumerate(sheets):
+        for mark in re.findall(r"q[se](\d+)z", sheet):
+            at.setdefault(mark, set()).add(number)
+    assert len(at) == answer[name]["marks"] > 5
+    assert {mark: where for mark, where in at.items() if len(where) > 1} == {}
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_long_tables_repeat_their_head(looked: tuple[dict[str, Any], Path], paper: str) -> None:
+    sheets = text_of(looked[1] / f"forty-passes.{paper}.clean.pdf")
+    holding = [number for number, sheet in enumerate(sheets) if re.search(r"Demo Alder 250 SC \d+ +0.6 L/ha", sheet)]
+    assert len(holding) >= 2
+    assert all(re.search(r"In the tank", sheets[number]) for number in holding)
+
+
+def text_of(path: Path) -> list[str]:
+    """The text of a print, one string per sheet."""
+    done = subprocess.run(
+        ["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, timeout=60, check=True
+    )
+    return done.stdout.split("\f")[:-1]
