@@ -97,7 +97,7 @@ def compare(
         selection=tuple(found),
         limits=limits,
         forecast=course,
-        summary=tuple(_summary(sides[0].label, side.label, found, covers) for side in sides[1:]),
+        summary=tuple(_summary(sides[0], side, found, covers) for side in sides[1:]),
         notices=tuple(_notices(programmes)),
         rests_on=exposure.rests_on(catalogue),
         bushel_kg=accounts[0].crop.bushel_kg,
@@ -194,11 +194,14 @@ def _pass(side: Side, state: Any) -> dict[str, Any]:
 def _pass_notes(sides: Sequence[Side], cells: Sequence[dict[str, Any] | None]) -> list[str]:
     """What is different between the first programme's pass and each other one, in words."""
     first, found = cells[0], []
+    there = [cell["programme"] for cell in cells if cell is not None]
+    if len(there) == 1:
+        return [f"only {there[0]} has a pass here"]
     for side, other in zip(sides[1:], cells[1:], strict=True):
         if first is None and other is None:
             continue
         if first is None or other is None:
-            found.append(f"only {side.label if first is None else sides[0].label} has a pass here")
+            found.append(f"{sides[0].label if first is None else side.label} has no pass here")
             continue
         words = dict(zip(first["groups"], first["words"], strict=True)) | dict(
             zip(other["groups"], other["words"], strict=True)
@@ -217,15 +220,14 @@ def _pass_notes(sides: Sequence[Side], cells: Sequence[dict[str, Any] | None]) -
 # --- the whole ------------------------------------------------------------------------------------------------------
 
 
-def _summary(
-    first: str, other: str, rows: Sequence[dict[str, Any]], covers: Sequence[dict[str, Any]]
-) -> dict[str, Any]:
+def _summary(one: Side, two: Side, rows: Sequence[dict[str, Any]], covers: Sequence[dict[str, Any]]) -> dict[str, Any]:
     """Who selects less over all targets and groups, only where nothing unknown and no turn stands in the way."""
-    told = [(row, one) for row in rows for one in row["against"] if one["programme"] == other]
-    less = [row for row, one in told if one["verdict"] == "less"]
-    more = [row for row, one in told if one["verdict"] == "more"]
-    turns = [one for _, one in told if one["verdict"] == "turns"]
-    open_ = [one for _, one in told if one["verdict"] == "not assessed"]
+    first, other = one.label, two.label
+    told = [(row, entry) for row in rows for entry in row["against"] if entry["programme"] == other]
+    less = [row for row, entry in told if entry["verdict"] == "less"]
+    more = [row for row, entry in told if entry["verdict"] == "more"]
+    turns = [entry for _, entry in told if entry["verdict"] == "turns"]
+    open_ = [entry for _, entry in told if entry["verdict"] == "not assessed"]
     verdict, text = "same", f"{first} and {other} select alike on every group and target, as far as the figures go"
     if not told:
         verdict, text = (
@@ -253,8 +255,24 @@ def _summary(
     elif more:
         verdict, text = "more", f"{other} selects more than {first} for {_named(more)}, and nowhere less"
     cover = _cover_words(first, other, covers)
-    cover += [one["text"] for _, one in told if one["verdict"] == "lost"]
+    cover += [entry["text"] for _, entry in told if entry["verdict"] == "lost"]
+    cover += [said for side in (one, two) for said in _cut(side)]
     return {"programme": other, "beside": first, "verdict": verdict, "text": text, "cover": cover}
+
+
+def _cut(side: Side) -> list[str]:
+    """Rates below the label: they lower the figure of their own group, which must not be read as advice."""
+    found: dict[str, list[int]] = {}
+    for state in side.account.passes:
+        for use in state.uses:
+            least = use.label.rate_least if use.label is not None else None
+            if least and use.item.rate is not None and use.item.product and use.item.rate < least * (1 - 1e-9):
+                found.setdefault(use.item.product, []).append(state.number)
+    return [
+        f"{side.label} puts {product} below its label's least rate (pass {listed(map(str, dict.fromkeys(numbers)))}); "
+        "a lower figure from a cut rate is no reason to cut one: the label's rates stand"
+        for product, numbers in found.items()
+    ]
 
 
 def _named(rows: Sequence[dict[str, Any]]) -> str:

@@ -115,12 +115,12 @@ def limits(sides: Sequence[Side], reports: Sequence[AuditReport]) -> list[dict[s
         for limit, groups in _deciding(side.account):
             entry = rows.setdefault(limit.id, _limit(limit, side.account, len(sides)))
             entry["groups"] = list(dict.fromkeys([*entry["groups"], *groups]))
-            finding = found.get(limit.id)
+            told = found.get(limit.id)
             entry["cells"][at] = {
                 "programme": side.label,
                 "holds": True,
                 "numbers": counted.get(limit.id),
-                "finding": None if finding is None else f"{finding.severity} {finding.rule}",
+                "finding": None if told is None else f"{told.severity} {told.rule}",
             }
     for entry in rows.values():
         entry["cells"] = [

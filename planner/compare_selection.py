@@ -168,7 +168,8 @@ def plain(one: Cell, first: Cell) -> dict[str, Any]:
         lives = defaults(one.side.account.catalogue).half_life_band
         values = [one.met.days(one.group, life) for life in lives]
         band = {"half_lives": [lives[0], lives[-1]], "low": round(min(values), 3), "high": round(max(values), 3)}
-    ratio = round(days / base, 4) if days is not None and base else None
+    firm = not (one.unknown or first.unknown)
+    ratio = round(days / base, 4) if days is not None and base and firm else None
     return {
         "programme": one.side.label,
         "state": one.state,
@@ -210,9 +211,15 @@ def against(first: Cell, other: Cell, words: str, name: str) -> dict[str, Any]:
     if a is not None and b is not None:
         found["difference"] = round(b - a, 3)
     found["text"] = _said(first, other, named, verdict, turns)
+    if _windows(first) != _windows(other) and None not in (first.met, other.met):
+        found["text"] += " (over windows that are not the same days)"
     if verdict in ("less", "more", "turns") and not (first.unknown or other.unknown):
         found["drivers"] = causes(first, other, words, name)
     return found
+
+
+def _windows(one: Cell) -> tuple[float | None, float | None]:
+    return (one.met.start, one.met.last) if one.met is not None else (None, None)
 
 
 def _said(first: Cell, other: Cell, named: str, verdict: str, turns: list[dict[str, Any]]) -> str:

@@ -52,7 +52,7 @@ def text(
     for line in _lead(one, units):
         paper.line(line, hang=2)
     paper.heading("the programmes")
-    paper.table(*_programmes(one, units), right=(2,))
+    paper.table(*_programmes(one, units), right=(1, 2))
     for notice in one.notices:
         paper.line(("notice: ", "quiet"), notice, indent=2, hang=4)
     paper.heading("pass by pass")
@@ -224,8 +224,8 @@ def _programmes(one: Comparison, units: str) -> tuple[tuple[str, ...], list[list
         if sum(1 for other in one.programmes if other["name"] == entry["name"]) > 1 and entry["file"]:
             name = f"{name} ({words.safe(entry['file'])})"
         passes = words.count(entry["passes"], "pass", "passes")
-        rows.append([entry["label"], name, passes, f"{entry['verdict']}: {found}", money])
-    return ("", "programme", "passes", "findings", "cost"), rows
+        rows.append([entry["label"], passes, money, name, f"{entry['verdict']}: {found}"])
+    return ("", "passes", "cost", "programme", "findings"), rows
 
 
 def _pass_cell(cell: Mapping[str, Any] | None, one: Comparison, units: str) -> str:
