@@ -33,6 +33,9 @@ def whole(
     about: Sequence[tuple[str, str]],
     sections: Sequence[Any],
     sheets: Sequence[Any],
+    judged: Sequence[AuditReport],
+    demo: bool,
+    notices: Sequence[str],
     units: str,
     versions: str,
     rules: str,
@@ -52,7 +55,8 @@ def whole(
         title = words.count(len(reports), "programme")
         verdict = verdict or f"{_tally(reports)}."
         tone = tone or next((TONES[name] for name in TONES if any(one.verdict == name for one in reports)), "")
-    demo = any(product.demo for report in reports for product in report.programme.products)
+    behind = [*reports, *judged]
+    demo = demo or any(product.demo for report in behind for product in report.programme.products)
     warned = [
         {"title": one.title, "text": one.text, "refs": books.cite([one.source])}
         for one in (usual.load() if cautions else ())
@@ -65,6 +69,7 @@ def whole(
         "verdict": verdict,
         "tone": tone,
         "first": first,
+        "notices": list(notices),
         "about": list(about),
         "sections": [_section(one, f"s{number}") for number, one in enumerate(sections, 1)],
         "chapters": chapters,
@@ -72,7 +77,7 @@ def whole(
         "cautions": warned,
         "demo": demo,
         "sources": books.listed(),
-        "colophon": _colophon(reports, versions, rules),
+        "colophon": _colophon(behind, versions, rules),
     }
 
 
@@ -181,9 +186,7 @@ def _first(report: AuditReport, units: str, by_key: Mapping[int, Mapping[str, An
         "remedy": sentence(said(change.finding.remedy, units)),
         "anchor": by_key[id(change.finding)]["anchor"],
         "rule": change.finding.rule,
-        "eased": f"It also bears on {words.count(len(change.eased), 'other finding')} ({words.joined(eased)})."
-        if eased
-        else "",
+        "eased": eased,
     }
 
 
