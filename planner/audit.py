@@ -72,7 +72,7 @@ def report(account: Account, book: Rulebook, *, backend: Backend = "auto", detai
         verdict=verdict(findings),
         findings=findings,
         not_assessed=tuple(not_assessed),
-        cover=cover.rows(account),
+        cover=cover.rows(account, detail=detail),
         selection=exposure.rows(account, detail=detail),
         totals=_with_gaps(account, totals(account)) if detail else totals(account),
         rules_run=len(book.running),

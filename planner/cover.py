@@ -7,8 +7,9 @@ ones: ``Account.cover_end``). A day's figure is about the leaves that the pass m
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import date
+from functools import lru_cache
 from typing import Any
 
 from planner.account import Account, Cap, PassState, TargetState, Use
@@ -16,6 +17,7 @@ from planner.model import Truth
 
 Span = tuple[int, int, str]  # first day, last day (ordinals, both covered), group key
 Run = tuple[int, int, int | None]  # first day, last day, modes (None: not known)
+_Lasting = tuple[PassState, Use, int, int | None, Truth]  # day, end of cover (None: not known), effective
 
 # Does the active reach leaves that unfold after the pass? From catalog/mobility.yaml: a contact active "stays on the
 # surface; new growth needs repeat sprays" (read); a systemic one "moves up and down" (read; that this takes it into
@@ -30,9 +32,13 @@ def reaches_new_leaves(mobility: str) -> Truth:
 
 def spans(account: Account, target: TargetState) -> tuple[list[Span], list[tuple[int, int]]]:
     """Stretches that an effective use covers, and stretches on which only a use of unknown effect (or days) does."""
+    return _spans(_uses(account, target))
+
+
+def _spans(uses: Iterable[_Lasting]) -> tuple[list[Span], list[tuple[int, int]]]:
     covered: list[Span] = []
     open_: list[tuple[int, int]] = []
-    for use, day, end, value in _uses(account, target):
+    for _, use, day, end, value in uses:
         if value and end is not None and end > day:
             covered.append((day, end - 1, use.group))
         elif value is None or (value and end is None):
@@ -40,14 +46,14 @@ def spans(account: Account, target: TargetState) -> tuple[list[Span], list[tuple
     return covered, open_
 
 
-def _uses(account: Account, target: TargetState) -> Iterator[tuple[Use, int, int | None, Truth]]:
+def _uses(account: Account, target: TargetState) -> Iterator[_Lasting]:
     """Uses of the passes that may work against the target: day, end of cover (not covered any more), effective."""
     for state in account.passes:
         day = state.time.day
         if day is None or account.works(state, target) is False:
             continue
         for use in state.uses:
-            yield use, day, account.cover_end(use, state, target), account.effect(use, target).value
+            yield state, use, day, account.cover_end(use, state, target), account.effect(use, target).value
 
 
 def days_of(account: Account, target: TargetState) -> list[Run]:
@@ -112,8 +118,8 @@ def rows(account: Account, *, detail: bool = True) -> tuple[dict[str, Any], ...]
         window = target.window
         dated = window is not None and window.first is not None and window.last is not None
         known = dated and not account.season.floating
-        covered, open_ = spans(account, target) if known else ([], [])
-        runs = _runs(account, target, covered, open_) if known else []
+        uses = list(_uses(account, target)) if known else []
+        runs = _runs(account, target, *_spans(uses)) if known else []
         row: dict[str, Any] = {
             "target": target.id,
             "name": target.name,
@@ -128,12 +134,10 @@ def rows(account: Account, *, detail: bool = True) -> tuple[dict[str, Any], ...]
         if known:
             row["days"] = [{"from": _iso(first), "to": _iso(last), "modes": modes} for first, last, modes in runs]
             if detail:
-                moving, unsure = _by_growth(account, target)
-                for run in row["days"]:
-                    run["new_leaves"] = _on_new_leaves(account, run, moving, unsure)
-                row["uses"] = [_use_row(account, state, use, target) for state in account.passes
-                               if state.time.day is not None and account.works(state, target) is not False
-                               for use in state.uses]  # fmt: skip
+                moving, unsure = _by_growth(uses)
+                for run, (first, last, _) in zip(row["days"], runs, strict=True):
+                    run["new_leaves"] = _on_new_leaves(account, first, last, moving, unsure)
+                row["uses"] = [_use_row(account, state, use, target, day, end) for state, use, day, end, _ in uses]
         found.append(row)
     return tuple(found)
 
@@ -141,11 +145,11 @@ def rows(account: Account, *, detail: bool = True) -> tuple[dict[str, Any], ...]
 # --- leaves that unfold after the pass ------------------------------------------------------------------------------
 
 
-def _by_growth(account: Account, target: TargetState) -> tuple[list[Span], list[tuple[int, int]]]:
+def _by_growth(uses: Iterable[_Lasting]) -> tuple[list[Span], list[tuple[int, int]]]:
     """Stretches on which an effective use reaches new leaves, and those on which no source says whether one does."""
     moving: list[Span] = []
     unsure: list[tuple[int, int]] = []
-    for use, day, end, value in _uses(account, target):
+    for _, use, day, end, value in uses:
         reach = reaches_new_leaves(use.active.mobility)
         if value is False or reach is False:
             continue
@@ -157,23 +161,21 @@ def _by_growth(account: Account, target: TargetState) -> tuple[list[Span], list[
 
 
 def _on_new_leaves(
-    account: Account, run: dict[str, Any], moving: list[Span], unsure: list[tuple[int, int]]
+    account: Account, first: int, last: int, moving: list[Span], unsure: list[tuple[int, int]]
 ) -> int | None:
     """The least number of modes on new leaves over a run of days; None where it is not known on some day of it."""
-    first, last = date.fromisoformat(run["from"]).toordinal(), date.fromisoformat(run["to"]).toordinal()
     if any(begin <= last and end >= first for begin, end in unsure):
         return None
     names = _names(account, moving)
-    whole = {names[group] for begin, end, group in moving if begin <= first and end >= last}
-    return len(whole)
+    return len({names[group] for begin, end, group in moving if begin <= first and end >= last})
 
 
 # --- what each use rests on -----------------------------------------------------------------------------------------
 
 
-def _use_row(account: Account, state: PassState, use: Use, target: TargetState) -> dict[str, Any]:
-    day = state.time.day
-    end = account.cover_end(use, state, target)
+def _use_row(
+    account: Account, state: PassState, use: Use, target: TargetState, day: int, end: int | None
+) -> dict[str, Any]:
     effect = account.effect(use, target)
     least = use.label.rate_least if use.label is not None else None
     rate = use.item.rate
@@ -184,7 +186,7 @@ def _use_row(account: Account, state: PassState, use: Use, target: TargetState) 
         "product": use.item.product,
         "group": use.group,
         "from": _iso(day),
-        "to": _iso(end - 1) if end is not None and day is not None and end > day else None,
+        "to": _iso(end - 1) if end is not None and end > day else None,
         "rests_on": _days_rest_on(account, state, use, target),
         "effective": effect.value,
         "because": _because(account, use, target),
@@ -222,6 +224,7 @@ def _grade(cap: Cap) -> str:
     return f" ({cap.reason})" if cap.reason else ""
 
 
+@lru_cache(maxsize=4096)
 def _iso(day: int | None) -> str:
     assert day is not None
     return date.fromordinal(day).isoformat()

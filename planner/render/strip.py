@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from planner.model import AuditReport, Struct
-from planner.render import words
+from planner.render import growth, words
 from planner.render.paper import Paper, Part
 
 _LABEL = 0.34  # of the width at most for a target's name; a longer one stands on its own line
@@ -43,6 +43,7 @@ class Strip(Struct, frozen=True, kw_only=True):
     passes: tuple[Mark, ...]
     groups: tuple[Mark, ...]
     rows: tuple[Row, ...]
+    notes: tuple[str, ...] = ()
 
 
 def make(report: AuditReport) -> Strip | None:
@@ -69,7 +70,15 @@ def make(report: AuditReport) -> Strip | None:
     shown = tuple(mark for mark in stages if first - 10 <= mark.day <= last + 10)
     first = min([first, *(mark.day for mark in shown)])
     last = max([last, *(mark.day for mark in shown)])
-    return Strip(first=first, last=last, stages=shown, passes=tuple(passes), groups=tuple(groups), rows=rows)
+    return Strip(
+        first=first,
+        last=last,
+        stages=shown,
+        passes=tuple(passes),
+        groups=tuple(groups),
+        rows=rows,
+        notes=growth.lines(report.cover),
+    )
 
 
 def show(strip: Strip, paper: Paper) -> None:
@@ -101,6 +110,8 @@ def show(strip: Strip, paper: Paper) -> None:
     if any(row.estimated for row in strip.rows) or any(mark.text.startswith("~") for mark in strip.stages):
         key += "; ~ is an estimated date"
     paper.line((key, "quiet"), indent=2)
+    for note in strip.notes:
+        paper.line((note, "quiet"), indent=2)
 
 
 def gaps(row: Row) -> list[tuple[int, int]]:
