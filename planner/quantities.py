@@ -270,6 +270,19 @@ def read_any(
     )
 
 
+def fits(unit: str, dimensions: Sequence[str]) -> bool:
+    """Whether ``unit`` measures one of the dimensions.
+
+    >>> fits("fl oz/ac", ("liquid_rate",)), fits("medium", ("liquid_rate",))
+    (True, False)
+    """
+    try:
+        _, kinds, _, _ = _unit(unit, Place(), "unit", unit, dimensions, None, "")
+    except InputError:
+        return False
+    return any(table().dimensions[key].of == kinds for key in dimensions)
+
+
 def bare_number(
     number: object, dimensions: Sequence[str], *, place: Place | None = None, name: str = "amount"
 ) -> InputError:

@@ -8,6 +8,8 @@ from collections import Counter
 from collections.abc import Iterable
 from typing import Any
 
+from planner.documents.cells import plain
+
 Line = dict[str, Any]
 COLUMNS = (
     "file",
@@ -74,11 +76,6 @@ def table(lines: Iterable[Line]) -> str:
     for line in lines:
         writer.writerow([plain(_cell(line.get(name))) for name in COLUMNS])
     return text.getvalue()
-
-
-def plain(cell: str) -> str:
-    """A cell that no spreadsheet runs as a formula."""
-    return f"'{cell}" if cell[:1] in ("=", "+", "-", "@", "\t", "\r") else cell
 
 
 def _cell(value: Any) -> str:

@@ -8,13 +8,13 @@ stage alone has no date here (``planner.season`` gives it the field's).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
 from planner import yamlio
-from planner.documents.csvtext import DELIMITERS, read_csv
+from planner.documents import sheets
 from planner.documents.dump import (
     bare,
     dump_field,
@@ -36,7 +36,8 @@ from planner.documents.shapes import (
     ProgrammeShape,
     shaped,
 )
-from planner.documents.table import COLUMNS, check_claims, programme_rows
+from planner.documents.table import check_claims, programme_rows
+from planner.documents.writesheet import dump_csv, dump_xlsx
 from planner.errors import InputError
 from planner.model import Field, Place, Product, Programme
 
@@ -45,10 +46,12 @@ if TYPE_CHECKING:
 
 __all__ = [
     "bare",
+    "dump_csv",
     "dump_field",
     "dump_history",
     "dump_products",
     "dump_programme",
+    "dump_xlsx",
     "history_entry",
     "load_field",
     "load_products",
@@ -64,23 +67,25 @@ def load_programme(
     products: Sequence[str | Path] | None = None,
     stdin: BinaryIO | None = None,
     allow_outside: bool = False,
+    columns: Mapping[str, str] | None = None,
 ) -> Programme:
     """A programme with its field and products.
 
     Args:
-        source: path of a YAML or CSV document, ``-`` for standard input.
+        source: path of a YAML, CSV or XLSX document, ``-`` for standard input.
         catalogue: for names.
         field, products: documents that are used instead of those that the programme names.
         stdin: what ``-`` reads; the process's standard input where it is left out.
         allow_outside: documents may name files outside their own folder.
+        columns: heading or letters of a column -> field, for spreadsheets whose headings are not known.
 
     Raises:
         InputError: the document or one that it names is wrong.
     """
-    files = Files(stdin, allow_outside=allow_outside)
+    files = Files(stdin, allow_outside=allow_outside, columns=columns)
     content = files.read(source)
     name = display(source)
-    if _is_table(source, content):
+    if sheets.is_sheet(source, content):
         return _from_table(content, source, name, catalogue, field, products, files)
     document = yamlio.read(content, name=name)
     _check_kind(document, "programme")
@@ -99,7 +104,7 @@ def load_programme(
         currency=_one_currency(currency(shape.currency, part.at("currency")), loaded_field, listed, part.place),
         file=name,
         checksum=files.checksum,
-        notices=tuple(notices),
+        notices=(*files.notices, *notices),
     )
 
 
@@ -115,15 +120,28 @@ def load_field(
 
 
 def load_products(
-    sources: str | Path | Sequence[str | Path], catalogue: Catalogue, *, stdin: BinaryIO | None = None
+    sources: str | Path | Sequence[str | Path],
+    catalogue: Catalogue,
+    *,
+    stdin: BinaryIO | None = None,
+    columns: Mapping[str, str] | None = None,
+    notices: list[str] | None = None,
 ) -> tuple[Product, ...]:
-    """The products of one or several lists, in order.
+    """The products of one or several lists (YAML, CSV or XLSX), in order.
+
+    Args:
+        columns: heading or letters of a column -> field, for spreadsheets whose headings are not known.
+        notices: takes what was guessed or not read in spreadsheets.
 
     Raises:
         InputError: a list is wrong, or two lists hold one product name.
     """
     paths = [sources] if isinstance(sources, (str, Path)) else list(sources)
-    return _load_products(paths, catalogue, Files(stdin))
+    files = Files(stdin, columns=columns)
+    found = _load_products(paths, catalogue, files)
+    if notices is not None:
+        notices += files.notices
+    return found
 
 
 def _load_field(source: str | Path, catalogue: Catalogue, files: Files) -> Field:
@@ -136,9 +154,25 @@ def _load_field(source: str | Path, catalogue: Catalogue, files: Files) -> Field
 def _load_products(paths: Sequence[str | Path], catalogue: Catalogue, files: Files) -> tuple[Product, ...]:
     found: dict[str, Product] = {}
     for path in paths:
-        for product in _list_of(files.read(path), display(path), catalogue):
+        content = files.read(path)
+        if sheets.is_sheet(path, content):
+            products, remarks = _sheet_list(content, display(path), catalogue, tuple(sorted(files.columns.items())))
+            files.notices += remarks
+        else:
+            products = _list_of(content, display(path), catalogue)
+        for product in products:
             _add(found, product)
     return tuple(found.values())
+
+
+@lru_cache(maxsize=8)
+def _sheet_list(
+    content: bytes, name: str, catalogue: Catalogue, columns: tuple[tuple[str, str], ...]
+) -> tuple[tuple[Product, ...], tuple[str, ...]]:
+    """The products of a spreadsheet, and remarks on its cells."""
+    sheet = sheets.product_list(content, name, dict(columns))
+    shape = shaped(sheet, ProductListShape, "product list")
+    return build_products(shape, Part(sheet), catalogue), tuple(f"{name}: {remark}" for remark in sheet.remarks)
 
 
 @lru_cache(maxsize=32)
@@ -250,22 +284,6 @@ def _one_currency(own: str, field: Field, products: Sequence[Product], place: Pl
     return codes[0] if codes else ""
 
 
-def _is_table(source: str | Path, content: bytes) -> bool:
-    suffix = Path(str(source)).suffix.casefold()
-    if suffix in (".csv", ".tsv", ".tab"):
-        return True
-    if suffix in (".yaml", ".yml"):
-        return False
-    wide = content.startswith((b"\xff\xfe", b"\xfe\xff"))
-    head = content[:8192].decode("utf-16" if wide else "utf-8-sig", "replace")
-    line = next((line for line in head.splitlines() if line.strip()), "")
-    for mark in DELIMITERS:
-        cells = [cell.strip(' "').casefold() for cell in line.split(mark)]
-        if len(cells) > 1 and sum(cell in COLUMNS for cell in cells) >= 2:
-            return True
-    return False
-
-
 def _from_table(
     content: bytes,
     source: str | Path,
@@ -275,8 +293,9 @@ def _from_table(
     products: Sequence[str | Path] | None,
     files: Files,
 ) -> Programme:
-    table = read_csv(content, name)
-    shapes, origin, notices = programme_rows(table)
+    sheet = sheets.programme(content, name, files.columns)
+    shapes, origin, notices = programme_rows(sheet.table)
+    notices = [*(f"{name}: {remark}" for remark in sheet.remarks), *notices]
     if field is None:
         raise InputError(name, "a table of passes names no field", "name the field document with --field")
     loaded_field = _load_field(field, catalogue, files)
@@ -285,15 +304,20 @@ def _from_table(
     passes = build_passes(shapes, part, loaded_field, listed, catalogue)
     notices += check_calendar(passes, part, loaded_field, catalogue)
     check_claims(origin, passes, listed, catalogue)
+    for index, place in enumerate(sheet.accept_places):
+        origin.note(("accept", index), place)
+    stem = Path(str(source)).stem if str(source) != "-" else ""
+    of = currency(sheet.currency or None, Part(origin, ("currency",)))
     return Programme(
-        name=Path(str(source)).stem if str(source) != "-" else "",
+        name=sheet.name or stem,
         field=loaded_field,
         products=listed,
         passes=passes,
-        currency=_one_currency("", loaded_field, listed, Place(file=name)),
+        accept=build_accept(sheet.accept, Part(origin, ("accept",)), passes, rule_names(catalogue)),
+        currency=_one_currency(of, loaded_field, listed, Place(file=name)),
         file=name,
         checksum=files.checksum,
-        notices=tuple(notices),
+        notices=(*notices, *files.notices),
     )
 
 

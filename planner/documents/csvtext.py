@@ -27,6 +27,11 @@ class Row(Struct, frozen=True, kw_only=True):
 
     place: Place
     cells: tuple[str, ...]
+    places: tuple[Place, ...] = ()  # of each cell, where cells have addresses
+
+    def place_of(self, column: int) -> Place:
+        """Where a cell stands: its address, else the row's line."""
+        return self.places[column] if self.places else self.place
 
 
 class Table(Struct, frozen=True, kw_only=True):
@@ -45,7 +50,7 @@ def read_csv(content: bytes, name: str) -> Table:
     Raises:
         InputError: not text, no header, a row with more cells than the header, a quote that is not closed.
     """
-    text = yamlio.decode(content, name=name) if not content.startswith(_UTF16) else _utf16(content, name)
+    text = decode(content, name)
     lines = [f"{line}\n" for line in text.replace("\r\n", "\n").replace("\r", "\n").split("\n")]
     first = next((index for index, line in enumerate(lines) if line.strip(" \t\r\n,;")), None)
     if first is None:
@@ -54,7 +59,7 @@ def read_csv(content: bytes, name: str) -> Table:
     header: tuple[str, ...] | None = None
     place = Place(file=name, line=first + 1)
     rows: list[Row] = []
-    for line, cells in _records(lines[first:], delimiter, name, first):
+    for line, cells in records(lines[first:], delimiter, name, first):
         here = Place(file=name, line=line)
         clean = tuple(_clean(cell, here) for cell in cells)
         if header is None:
@@ -104,6 +109,15 @@ def decimal(text: str, delimiter: str) -> str | None:
 _UTF16 = (b"\xff\xfe", b"\xfe\xff")
 
 
+def decode(content: bytes, name: str) -> str:
+    """Text of a CSV file: UTF-8, or UTF-16 with its mark, as spreadsheets save 'Unicode text'.
+
+    Raises:
+        InputError: it is neither.
+    """
+    return yamlio.decode(content, name=name) if not content.startswith(_UTF16) else _utf16(content, name)
+
+
 def _utf16(content: bytes, name: str) -> str:
     try:
         return content.decode("utf-16")
@@ -118,7 +132,12 @@ def _delimiter(header: str) -> str:
     return best if counts[best] else ","
 
 
-def _records(lines: list[str], delimiter: str, name: str, offset: int) -> Iterator[tuple[int, list[str]]]:
+def records(lines: list[str], delimiter: str, name: str, offset: int) -> Iterator[tuple[int, list[str]]]:
+    """Line and cells of each record (RFC 4180); ``offset`` lines stand above ``lines`` in the file.
+
+    Raises:
+        InputError: a quote is not closed, or text stands behind one.
+    """
     reader = csv.reader(lines, delimiter=delimiter, strict=True)
     line = 1
     while True:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 from typing import BinaryIO
 
@@ -22,7 +23,15 @@ STDIN_NAME = "standard input"
 class Files:
     """Reads the files of one programme and keeps the checksum of all of them, in the order of reading."""
 
-    def __init__(self, stdin: BinaryIO | None = None, *, allow_outside: bool = False) -> None:
+    def __init__(
+        self,
+        stdin: BinaryIO | None = None,
+        *,
+        allow_outside: bool = False,
+        columns: Mapping[str, str] | None = None,
+    ) -> None:
+        self.columns = dict(columns or {})  # what the user said about the columns of spreadsheets
+        self.notices: list[str] = []  # what was guessed or not read in the spreadsheets among the files
         self._stdin = stdin
         self._stdin_read = False
         self._allow_outside = allow_outside

@@ -22,9 +22,10 @@ _NAMED = re.compile(
 )
 _YEAR_NAMED = re.compile(r"(?P<year>[0-9]{4})[\s\-/]+(?P<month>[a-z]{3,9})\.?[\s\-/]+(?P<day>[0-9]{1,2})\Z")
 _WEEKDAY = re.compile(r"(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*[.,]?\s+")
-_MONTHS = (
-    "january february march april may june july august september october november december"  # English names only
-).split()
+_MONTHS = (  # English names only
+    *("january", "february", "march", "april", "may", "june"),
+    *("july", "august", "september", "october", "november", "december"),
+)
 # a spreadsheet counts days from 1899-12-30 (ECMA-376, part 1, 18.17.4.1; 1904 base date apart): 1950 to 2100
 _LEAST_SERIAL, _MOST_SERIAL = 18_264, 73_415
 _BASE, _BASE_1904 = datetime.date(1899, 12, 30), datetime.date(1904, 1, 1)
@@ -76,7 +77,8 @@ def _named(found: re.Match[str], text: str, place: Place) -> Day:
     year = (parts["year"] or "").lstrip("'")
     if not year:
         raise InputError(place, f"date '{text}' names no year", CURE)
-    return _day(int(year) if len(year) == 4 else 2000 + int(year), month, int(parts.get("day") or parts["day2"]), text, place)
+    day = int(parts.get("day") or parts["day2"] or 0)
+    return _day(int(year) if len(year) == 4 else 2000 + int(year), month, day, text, place)
 
 
 def _numbers(found: re.Match[str], text: str, place: Place, day_first: bool | None) -> Day:

@@ -62,12 +62,12 @@ def programme_rows(table: Table) -> tuple[list[PassShape], RowOrigin, list[str]]
     for row in table.rows:
         key = row.cells[columns["pass"]]
         if not key:
-            raise InputError(row.place, "this row has no pass number", "fill in the column 'pass'")
+            raise InputError(_place(row, columns, "pass"), "this row has no pass number", "fill in the column 'pass'")
         if groups and groups[-1][0] == key:
             groups[-1][1].append(row)
         elif any(key == other for other, _ in groups):
             raise InputError(
-                row.place,
+                _place(row, columns, "pass"),
                 f"pass {key} goes on after another pass",
                 "put the rows of one pass under each other",
             )
@@ -75,18 +75,24 @@ def programme_rows(table: Table) -> tuple[list[PassShape], RowOrigin, list[str]]
             groups.append((key, [row]))
     if not groups:
         raise InputError(table.place, "the table has no rows below its header", "add one row per product in a tank")
-    _check_numbers(groups)
+    _check_numbers(groups, columns)
     passes = []
     for index, (_, rows) in enumerate(groups):
         origin.note(("passes", index), rows[0].place)
-        common = {key: _common(rows, columns, key) for key in ("date", "stage", "water", "droplets", "how", "canopy")}
+        common = {}
+        for key in ("date", "stage", "water", "droplets", "how", "canopy"):
+            common[key], place = _common(rows, columns, key)
+            origin.note(("passes", index, key), place)
         tank = []
-        for place, row in enumerate(rows):
-            origin.note(("passes", index, "tank", place), row.place)
+        for at, row in enumerate(rows):
+            path: Path = ("passes", index, "tank", at)
+            origin.note(path, row.place)
+            for key, column in (("product", "product"), ("active", "active"), ("rate", "rate"), ("dose", "rate")):
+                origin.note((*path, key), _place(row, columns, column))
             tank.append(_tank_row(row, columns, table))
             if _cell(row, columns, "product") and _cell(row, columns, "active"):
-                origin.claims[index, place] = (_cell(row, columns, "active"), row.place)
-        passes.append(_pass(common, tank, rows[0], table))
+                origin.claims[index, at] = (_cell(row, columns, "active"), _place(row, columns, "active"))
+        passes.append(_pass(common, tank, origin, ("passes", index), table))
     return passes, origin, notices
 
 
@@ -150,13 +156,14 @@ def _columns(table: Table) -> tuple[dict[str, int], list[str]]:
     return columns, notices
 
 
-def _check_numbers(groups: list[tuple[str, list[Row]]]) -> None:
+def _check_numbers(groups: list[tuple[str, list[Row]]], columns: dict[str, int]) -> None:
     numbers: list[int] = []
     for key, rows in groups:
+        place = _place(rows[0], columns, "pass")
         if not re.fullmatch(r"[0-9]{1,4}", key):
-            raise InputError(rows[0].place, f"pass '{key}' is no number", "number the passes 1, 2, 3")
+            raise InputError(place, f"pass '{key}' is no number", "number the passes 1, 2, 3")
         if numbers and int(key) <= numbers[-1]:
-            raise InputError(rows[0].place, f"pass {key} stands below pass {numbers[-1]}", "put the passes in order")
+            raise InputError(place, f"pass {key} stands below pass {numbers[-1]}", "put the passes in order")
         numbers.append(int(key))
 
 
@@ -164,38 +171,47 @@ def _cell(row: Row, columns: dict[str, int], key: str) -> str:
     return row.cells[columns[key]] if key in columns else ""
 
 
-def _common(rows: list[Row], columns: dict[str, int], key: str) -> str | None:
-    """The value that the rows of one pass share; an empty cell repeats the one above."""
+def _place(row: Row, columns: dict[str, int], key: str) -> Place:
+    return row.place_of(columns[key]) if key in columns else row.place
+
+
+def _common(rows: list[Row], columns: dict[str, int], key: str) -> tuple[str | None, Place]:
+    """The value that the rows of one pass share, and where it stands; an empty cell repeats the one above."""
     found: str | None = None
+    place = _place(rows[0], columns, key)
     for row in rows:
         text = _cell(row, columns, key)
         if not text:
             continue
         if found is not None and text != found:
             raise InputError(
-                row.place,
+                _place(row, columns, key),
                 f"{key} '{text}' differs from '{found}' above in the same pass",
                 "write one of them",
             )
-        found = text
-    return found
+        if found is None:
+            found, place = text, _place(row, columns, key)
+    return found, place
 
 
-def _pass(common: dict[str, str | None], tank: list[TankShape], first: Row, table: Table) -> PassShape:
+def _pass(
+    common: dict[str, str | None], tank: list[TankShape], origin: RowOrigin, path: Path, table: Table
+) -> PassShape:
     how, canopy = common["how"] or "foliar", common["canopy"]
     for key, text, allowed in (
         ("how", how, ("foliar", "seed", "in-furrow")),
         ("canopy", canopy, ("open", "closing", "closed")),
     ):
         if text is not None and text not in allowed:
-            raise InputError(first.place, f"{key} cannot be '{text}'", f"write one of {', '.join(allowed)}")
+            where = origin.place((*path, key))
+            raise InputError(where, f"{key} cannot be '{text}'", f"write one of {', '.join(allowed)}")
     water = common["water"]
     return PassShape(
         date=common["date"],
         stage=common["stage"],
         how=how,  # type: ignore[arg-type]  # checked above
         tank=tank,
-        water=_amount(water, "", "water", ("water",), first.place, table) if water else None,
+        water=_amount(water, "", "water", ("water",), origin.place((*path, "water")), table) if water else None,
         droplets=common["droplets"],
         canopy=canopy,  # type: ignore[arg-type]
     )
@@ -206,13 +222,14 @@ def _tank_row(row: Row, columns: dict[str, int], table: Table) -> TankShape:
     if not product and not active:
         raise InputError(row.place, "this row names neither product nor active", "fill in one of the two columns")
     rate, unit = _cell(row, columns, "rate"), _cell(row, columns, "unit")
+    place = _place(row, columns, "rate")
     if unit and not rate:
-        raise InputError(row.place, f"this row has a unit ({unit}) but no rate", "fill in the rate, or clear the unit")
+        raise InputError(place, f"this row has a unit ({unit}) but no rate", "fill in the rate, or clear the unit")
     if product:
         # an 'active' cell beside a product says what is in it: see check_claims
-        text = _amount(rate, unit, "rate", ("liquid_rate", "solid_rate"), row.place, table) if rate else None
+        text = _amount(rate, unit, "rate", ("liquid_rate", "solid_rate"), place, table) if rate else None
         return TankShape(product=product, rate=text)
-    text = _amount(rate, unit, "dose", ("dose",), row.place, table) if rate else None
+    text = _amount(rate, unit, "dose", ("dose",), place, table) if rate else None
     return TankShape(active=active, dose=text)
 
 

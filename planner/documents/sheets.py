@@ -1,0 +1,119 @@
+"""The door for spreadsheets: CSV and XLSX files become the table of a programme, or the data of a product list.
+
+A CSV file that has the contract's own header is read strictly, by line. Every other sheet is read as it comes, by
+cell: see ``layout``, ``passsheet`` and ``productsheet``.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Mapping
+from pathlib import Path
+
+from planner.documents import grid, passsheet, productsheet, sheetdates, workbook
+from planner.documents.cells import unguarded
+from planner.documents.columns import heading
+from planner.documents.csvtext import DELIMITERS, Row, Table, decode, read_csv
+from planner.documents.passsheet import Sheet
+from planner.documents.table import COLUMNS
+from planner.errors import InputError
+
+_SUFFIXES = (".csv", ".tsv", ".tab")
+_CONTRACT_SHARE = 3  # so many of the contract's column names in the first line make a table that is read strictly
+
+
+def is_sheet(source: str | Path, content: bytes) -> bool:
+    """Whether a document is a table: by its first bytes, else by its name, else (standard input) by its first line."""
+    suffix = Path(str(source)).suffix.casefold()
+    if suffix in (".yaml", ".yml"):
+        return False
+    if suffix in (*_SUFFIXES, ".xlsx", ".xlsm") or workbook.is_workbook(content):
+        return True
+    cells = _first_line(content)
+    return len(cells) > 1 and sum(cell in COLUMNS or heading(cell, "programme") is not None for cell in cells) >= 2
+
+
+def programme(content: bytes, name: str, mapping: Mapping[str, str] | None = None) -> Sheet:
+    """The passes of a CSV or XLSX file.
+
+    Args:
+        mapping: column (heading or letters) -> field, for headings that the planner does not know.
+
+    Raises:
+        InputError: what is wrong, with the cell's address (or, under the contract's own header, the line).
+    """
+    if workbook.is_workbook(content):
+        grids, hidden = workbook.read(content, name)
+        sheet = passsheet.read(grids, mapping)
+        return _with(sheet, hidden)
+    if not mapping and _is_contract(content, name):
+        table = read_csv(content, name)
+        return Sheet(table=_dated(table), remarks=())
+    return passsheet.read([grid.from_csv(content, name)], mapping)
+
+
+def product_list(content: bytes, name: str, mapping: Mapping[str, str] | None = None) -> productsheet.ProductSheet:
+    """The products of a CSV or XLSX file, as the data of a product list.
+
+    Raises:
+        InputError: what is wrong, with the cell's address.
+    """
+    if workbook.is_workbook(content):
+        grids, _ = workbook.read(content, name)
+        return productsheet.read(grids, mapping)
+    return productsheet.read([grid.from_csv(content, name)], mapping)
+
+
+def _with(sheet: Sheet, hidden: list[str]) -> Sheet:
+    if not hidden:
+        return sheet
+    remarks = (*sheet.remarks, *(f"sheet '{title}' is hidden and not read" for title in hidden))
+    return Sheet(
+        table=sheet.table,
+        name=sheet.name,
+        currency=sheet.currency,
+        accept=sheet.accept,
+        accept_places=sheet.accept_places,
+        remarks=remarks,
+    )
+
+
+def _first_line(content: bytes) -> list[str]:
+    """The cells of the first line that holds something, in lower case."""
+    wide = content.startswith((b"\xff\xfe", b"\xfe\xff"))
+    head = content[:8192].decode("utf-16" if wide else "utf-8-sig", "replace")
+    line = next((line for line in head.splitlines() if line.strip(" \t,;")), "")
+    mark = max(DELIMITERS, key=line.count)
+    return [cell.strip(' "').casefold() for cell in line.split(mark)]
+
+
+def _is_contract(content: bytes, name: str) -> bool:
+    """Whether the first line is the contract's header, so that a slip in it is answered as such."""
+    text = decode(content, name)
+    cells = [cell for cell in _first_line(content) if cell]
+    exact = [cell for cell in cells if cell in COLUMNS]
+    other = [cell for cell in cells if cell not in COLUMNS]
+    if not text.strip(" \t\r\n,;"):
+        return True  # empty: the strict reader says so
+    # 'trip' is a heading for passes in a free sheet; under the contract's own names it is a slip
+    loose = [cell for cell in other if (said := heading(cell, "programme")) is not None and said.unit]
+    free = [cell for cell in other if heading(cell, "programme") is not None]
+    if len(exact) < _CONTRACT_SHARE or loose:
+        return False
+    return "pass" in exact or len(exact) > 5 or not free
+
+
+def _dated(table: Table) -> Table:
+    """Dates that can mean one day only in the form that documents have; marks that ``plain`` set taken off.
+
+    Dates that can mean two days are left for the error that comes.
+    """
+    date = next((at for at, title in enumerate(table.header) if title.casefold() == "date"), None)
+    rows = []
+    for row in table.rows:
+        cells = [unguarded(cell) for cell in row.cells]
+        if date is not None and cells[date]:
+            with contextlib.suppress(InputError):
+                cells[date] = sheetdates.from_text(cells[date], row.place).isoformat()
+        rows.append(Row(place=row.place, cells=tuple(cells), places=row.places))
+    return Table(name=table.name, delimiter=table.delimiter, header=table.header, place=table.place, rows=tuple(rows))
