@@ -33,7 +33,9 @@ def catalogue() -> Catalogue:
     return load()
 
 
-def faults(programme: Programme, catalogue: Catalogue, backend: str = "interpreter") -> set[tuple[str, tuple[int, ...]]]:
+def faults(
+    programme: Programme, catalogue: Catalogue, backend: str = "interpreter"
+) -> set[tuple[str, tuple[int, ...]]]:
     report = audit(programme, catalogue, backend=backend)  # type: ignore[arg-type]
     return {(one.rule, one.passes) for one in report.findings if one.severity in ("breach", "caution")}
 
@@ -85,7 +87,9 @@ def check_key(one: Exercise, catalogue: Catalogue) -> None:
         right = set()
         for item in one.items:
             left, later = item.actives[: item.split], item.actives[item.split :]
-            if {active.group for active in left if active.at_risk} & {active.group for active in later if active.at_risk}:
+            if {active.group for active in left if active.at_risk} & {
+                active.group for active in later if active.at_risk
+            }:
                 right.add(item.letter)
         assert right == (set() if one.key[0] == "none" else set(one.key[0].split()))
     else:
@@ -95,15 +99,17 @@ def check_key(one: Exercise, catalogue: Catalogue) -> None:
         assert len({fact.line for fact in one.facts}) == 5
 
 
-def test_a_thousand_exercises_have_exactly_the_faults_of_their_key(catalogue: Catalogue) -> None:
-    seen: Counter[tuple[str, int]] = Counter()
+@pytest.mark.parametrize("first", range(1, 1001, 125))
+def test_a_thousand_exercises_have_exactly_the_faults_of_their_key(catalogue: Catalogue, first: int) -> None:
+    """Seeds 1 to 1000 over all levels, in eight blocks."""
+    seen: Counter[str] = Counter()
     crops: Counter[str] = Counter()
-    for seed in range(1, 1001):
+    for seed in range(first, first + 125):
         one = make(catalogue, seed, level=1 + seed % 3)
         check_key(one, catalogue)
-        seen[one.kind, one.level] += 1
+        seen[one.kind] += 1
         crops[one.crop] += 1
-    assert set(seen) == {(kind, level) for kind in KINDS for level in (1, 2, 3)}
+    assert set(seen) == set(KINDS)
     assert set(crops) == set(classrooms())
 
 
@@ -134,7 +140,13 @@ def test_the_same_seed_gives_the_same_exercise_and_another_seed_another(catalogu
     for seed in (1, 7, 42, 1000):
         for level in (1, 2, 3):
             one, two = make(catalogue, seed, level=level), make(again, seed, level=level)
-            assert (one.kind, one.crop, one.items, one.key, one.lines) == (two.kind, two.crop, two.items, two.key, two.lines)
+            assert (one.kind, one.crop, one.items, one.key, one.lines) == (
+                two.kind,
+                two.crop,
+                two.items,
+                two.key,
+                two.lines,
+            )
     sheets = {make(catalogue, seed, level=2, kind="faults").items for seed in range(1, 21)}
     assert len(sheets) == 20
 
@@ -165,10 +177,13 @@ def test_a_label_exercise_marks_each_fact_with_the_line_it_stood_on(catalogue: C
     assert [right for right, _ in marked.notes] == [True, False, True, True, True]
     for fact, (_, text) in zip(one.facts, marked.notes, strict=True):
         assert f"line {fact.line} of the label" in text
-    spelled = f"group {one.facts[0].answer}, {one.facts[1].answer}, {one.facts[2].answer} days, {one.facts[3].answer.lower()}, {one.facts[4].answer} d"
-    assert mark(one, spelled, catalogue).right
-    order = [fact.line for fact in one.facts]
-    assert order != sorted(order) or one.seed  # asked in one order, printed in another
+    group, most, interval, stage, harvest = (fact.answer for fact in one.facts)
+    assert mark(one, f"Group {group}, {most}; {interval} days, {stage.lower()}, {harvest} d", catalogue).right
+
+
+def test_most_labels_are_printed_in_another_order_than_asked(catalogue: Catalogue) -> None:
+    lines = [[fact.line for fact in make(catalogue, seed, level=1, kind="label").facts] for seed in range(1, 21)]
+    assert sum(order != sorted(order) for order in lines) >= 18
 
 
 @pytest.mark.parametrize("kind", KINDS)

@@ -7,7 +7,7 @@ import random
 import sys
 from typing import TYPE_CHECKING, Any
 
-from planner import exits
+from planner import __version__, exits
 from planner.commands import common
 from planner.errors import NoProgramme
 from planner.exits import UsageError
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from planner.lessons.lesson import Lesson
     from planner.lessons.whatif import WhatIf
     from planner.render.lesson import MarkdownSheet, TextSheet
+    from planner.render.page.answers import LessonSheet
     from planner.render.talk import Talk
 
 _EXAMPLES = """
@@ -46,14 +47,12 @@ def add(subparsers: Any) -> None:
     parser.add_argument("--crop", metavar="CROP", help="crop to show it on")
     parser.add_argument("--adviser", action="store_true", help="the adviser's depth as well")
     group = parser.add_argument_group("exercises")
-    group.add_argument(
-        "--exercise", nargs="?", const="1", metavar="LEVEL", help="an exercise of level 1, 2 or 3"
-    )
+    group.add_argument("--exercise", nargs="?", const="1", metavar="LEVEL", help="an exercise of level 1, 2 or 3")
     group.add_argument("--kind", metavar="KIND", help="faults, mend, order, partner, product or label")
     group.add_argument("--seed", metavar="N", help="whole number; the same seed gives the same exercise")
     group.add_argument("--print", action="store_true", dest="sheet", help="print the sheet and ask nothing")
     group.add_argument("--answers", action="store_true", help="print the key and ask nothing")
-    common.add_common(parser, ("text", "markdown"))
+    common.add_common(parser, ("text", "markdown", "html"))
 
 
 def run(args: argparse.Namespace) -> int:
@@ -91,16 +90,20 @@ def _asks(args: argparse.Namespace, chosen: common.Settings) -> bool:
     return not quiet and console.is_terminal(sys.stdin) and console.is_terminal(sys.stdout)
 
 
-def _sheet(chosen: common.Settings) -> TextSheet | MarkdownSheet:
+def _sheet(chosen: common.Settings) -> TextSheet | MarkdownSheet | LessonSheet:
     from planner.render.lesson import MarkdownSheet, TextSheet
 
+    if chosen.format == "html":
+        from planner.render.page.answers import LessonSheet
+
+        return LessonSheet(versions=f"planner {__version__}, catalogue of {common.catalogue_date()}")
     return MarkdownSheet() if chosen.format == "markdown" else TextSheet(common.width())
 
 
-def _deliver(args: argparse.Namespace, sheet: TextSheet | MarkdownSheet) -> None:
-    from planner.render.lesson import MarkdownSheet
+def _deliver(args: argparse.Namespace, sheet: TextSheet | MarkdownSheet | LessonSheet) -> None:
+    from planner.render.lesson import TextSheet
 
-    common.deliver(args, sheet.text if isinstance(sheet, MarkdownSheet) else sheet.lines)
+    common.deliver(args, sheet.lines if isinstance(sheet, TextSheet) else sheet.text)
 
 
 def _talk(args: argparse.Namespace) -> Talk:
@@ -161,16 +164,21 @@ def converse(talk: Talk, made: Lesson, catalogue: Catalogue, *, adviser: bool) -
             what_if(talk, WhatIf(step.now.programme, catalogue, step.now), catalogue)
         talk.say(lambda sheet: render.question(sheet, made))
         letters = render.LETTERS[: len(made.shape.question.choices)]
-        while True:
-            letter = talk.until("your answer >", lambda text: _letter(text, letters))
-            right: list[bool] = []
-            talk.say(lambda sheet, one=letter: right.append(render.answer(sheet, made, one)))  # type: ignore[misc]
-            if right[0]:
-                break
+        while not _answered(talk, made, talk.until("your answer >", lambda text: _letter(text, letters))):
+            pass
         talk.say(lambda sheet: render.closing(sheet, made, catalogue))
     except Left as left:
         return _leave(talk, left.interrupted, "the lesson")
     return exits.DONE
+
+
+def _answered(talk: Talk, made: Lesson, letter: str) -> bool:
+    """Say the reason of one choice; whether it was right."""
+    from planner.render import lesson as render
+
+    right: list[bool] = []
+    talk.say(lambda sheet: right.append(render.answer(sheet, made, letter)))
+    return right[0]
 
 
 def _letter(text: str, letters: str) -> str:

@@ -11,14 +11,17 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import TypeVar
 
 from planner import yamlio
 from planner.account import Account, Use
 from planner.catalogue import Catalogue
 from planner.documents.shapes import shaped
 from planner.errors import InputError, NoProgramme, RulebookError, UnknownName
-from planner.lessons.shapes import ClassroomShape, ClassTarget, RoleShape, RolesShape
+from planner.lessons.shapes import ClassroomShape, ClassTarget, RoleShape, RolesShape, Shape
 from planner.model import Active, CropLabel, Field, FieldTarget, Pass, Product, Programme, Season, TankItem, Truth
+
+T = TypeVar("T", bound=Shape)
 
 FOLDER = Path(__file__).resolve().parent
 FULL_RATE = 1.0  # L/ha: every invented product has this full rate, so that a share reads as a rate
@@ -49,17 +52,16 @@ def classrooms() -> Mapping[str, ClassroomShape]:
     for path in sorted((FOLDER / "classroom").glob("*.yaml")):
         room = _read(path, ClassroomShape, "classroom")
         if room.classroom != path.stem:
-            raise RulebookError(str(path), f"the classroom of '{room.classroom}' has another name", "name the file by its crop")
+            problem = f"the classroom of '{room.classroom}' has another name"
+            raise RulebookError(str(path), problem, "name the file by its crop")
         found[room.classroom] = room
     return found
 
 
-def _read(path: Path, shape: type, kind: str):  # type: ignore[no-untyped-def]
+def _read(path: Path, shape: type[T], kind: str) -> T:
     document = yamlio.read(path)
     try:
         return shaped(document, shape, kind)
-    except RulebookError:
-        raise
     except InputError as error:
         raise RulebookError(error.place, error.problem, error.cure) from None
 
@@ -124,7 +126,12 @@ def _cast(catalogue: Catalogue, crop: str, target: str) -> Cast:
     missing: dict[str, str] = {}
     for role in roles().roles:
         pick = next(
-            (use.active for use in _preferred(uses, role) if _fits(use.active, role, found, aside if role.only_beside else works, catalogue)), None
+            (
+                use.active
+                for use in _preferred(uses, role)
+                if _fits(use.active, role, found, aside if role.only_beside else works, catalogue)
+            ),
+            None,
         )
         if pick is None:
             missing[role.role] = role.about

@@ -1,7 +1,7 @@
 """Exercises that the catalogue makes and the rules mark.
 
-``make(seed)`` is deterministic: the same seed, level, crop and kind give the same exercise with the same catalogue. A
-fault is planted into a season that audits without breach and caution, and the exercise is kept only when the audit finds
+``make`` is deterministic: the same seed, level, crop and kind give the same exercise with the same catalogue. A fault
+ is planted into a season that audits without breach and caution, and the exercise is kept only when the audit finds
 what was planted and nothing else of weight. ``mark`` never looks at the key: it runs the rules on the answer again.
 """
 
@@ -20,7 +20,7 @@ from planner.catalogue import Catalogue
 from planner.documents.shapes import shaped
 from planner.errors import InputError, NoProgramme, RulebookError, UnknownName
 from planner.lessons.cast import FOLDER, LEAST_SHARE, Cast, cast, classrooms, product_name
-from planner.lessons.season import Judged, judged, season
+from planner.lessons.season import Judged, findings_of, judged, season
 from planner.lessons.shapes import ExercisesShape, KindShape
 from planner.model import Active, Finding, Programme
 from planner.render import words
@@ -157,9 +157,9 @@ def _shuffled(rng: Rng, things: Iterable[str]) -> list[str]:
     return drawn
 
 
-def weighty(judged_: Judged) -> set[Fault]:
+def weighty(findings: Iterable[Finding]) -> set[Fault]:
     """Breaches and cautions as rule and passes."""
-    return {(one.rule, one.passes) for one in judged_.report.findings if one.severity != "advice"}
+    return {(one.rule, one.passes) for one in findings if one.severity != "advice"}
 
 
 class _Maker:
@@ -191,9 +191,9 @@ class _Maker:
 
     # --- seasons ------------------------------------------------------------------------------------------------
 
-    def judge(self, tanks: Sequence[Tank], resistant: Sequence[str] = ()) -> Judged:
-        """The audit of these tanks on the classroom's slots."""
-        return judged(self.season(tanks, resistant), self.catalogue)
+    def judge(self, tanks: Sequence[Tank]) -> tuple[Finding, ...]:
+        """The findings on these tanks on the classroom's slots."""
+        return findings_of(self.season(tanks), self.catalogue)
 
     def season(self, tanks: Sequence[Tank], resistant: Sequence[str] = ()) -> Programme:
         """These tanks on the classroom's slots."""
@@ -326,7 +326,7 @@ class _Maker:
             tanks, faults = planted
             found = self.judge(tanks)
             # other rules may advise; a statement about the same rule and a shared pass would be neither true nor false
-            near = {(one.rule, number) for one in found.report.findings for number in one.passes}
+            near = {(one.rule, number) for one in found for number in one.passes}
             said = {one.rule: one.says for one in texts().faults}
             if any(rule not in said for rule, _ in faults):
                 continue
@@ -379,7 +379,11 @@ class _Maker:
             shown = [*good[:1], *bad[: 1 + self.level]]
             self.rng.shuffle(shown)
             items = [
-                Item(LETTERS[i], f"pass {at + 1} becomes {_tank_words(tank, self.catalogue)}", tanks=_put(tanks, {at: tank}))
+                Item(
+                    LETTERS[i],
+                    f"pass {at + 1} becomes {_tank_words(tank, self.catalogue)}",
+                    tanks=_put(tanks, {at: tank}),
+                )
                 for i, (at, tank) in enumerate(shown)
             ]
             key = [item.letter for item, one in zip(items, shown, strict=True) if one in good]
@@ -410,11 +414,12 @@ class _Maker:
             tanks = self._orderable(count)
             if tanks is None or not all(self._may_stand(tank) for tank in tanks):
                 continue
-            sound = [order for order in permutations(range(count)) if not weighty(self.judge([tanks[at] for at in order]))]
-            if not sound or len(sound) > len(list(permutations(range(count)))) - 2:
+            orders = list(permutations(range(count)))
+            sound = [order for order in orders if not weighty(self.judge([tanks[at] for at in order]))]
+            if not sound or len(sound) > len(orders) - 2:
                 continue
             if tuple(range(count)) in sound:
-                faulty = [order for order in permutations(range(count)) if order not in sound]
+                faulty = [order for order in orders if order not in sound]
                 chosen = self.rng.choice(faulty)
                 tanks = tuple(tanks[at] for at in chosen)
                 place = {old: new for new, old in enumerate(chosen)}
@@ -470,7 +475,12 @@ class _Maker:
             self.rng.shuffle(chosen)
             tanks: tuple[Tank, ...] = (((lead, 1.0),),)
             items = [
-                Item(LETTERS[at], _active_words(active, self.catalogue, code=self.level == 1), actives=(active,), tanks=(((lead, 1.0), (active, 1.0)),))
+                Item(
+                    LETTERS[at],
+                    _active_words(active, self.catalogue, code=self.level == 1),
+                    actives=(active,),
+                    tanks=(((lead, 1.0), (active, 1.0)),),
+                )
                 for at, active in enumerate(chosen)
             ]
             ways = [self._partners(item.tanks, resistant) for item in items]
@@ -481,17 +491,18 @@ class _Maker:
                 note = ""
                 if resistant:
                     names = " and ".join(self.catalogue.group(name).words for name in resistant)
-                    note = f" A test on this field found that {names} no longer works on {self.parts.target_name} (invented)."
+                    found = f"{names} no longer works on {self.parts.target_name}"
+                    note = f" A test on this field (invented) found that {found}."
                 intro = f"{self._intro()} Pass 1 holds {_active_words(lead, self.catalogue)}.{note}"
                 return self._exercise("partner", items, key, tanks=tanks, resistant=resistant, intro=intro)
         return None
 
     def _partners(self, tanks: Sequence[Tank], resistant: Sequence[str]) -> bool | None:
         """Whether pass 1 has two working modes; None where it has, and the mix breaks a published row all the same."""
-        found = self.judge(tanks, resistant)
+        found = judged(self.season(tanks, resistant), self.catalogue)
         if found.modes[1][0] < 2:
             return False
-        return None if any(rule.startswith("MIX") for rule, _ in weighty(found)) else True
+        return None if any(rule.startswith("MIX") for rule, _ in weighty(found.report.findings)) else True
 
     def product(self) -> Exercise | None:
         """Pairs of products in succession: did the group change with the name?"""
@@ -507,7 +518,8 @@ class _Maker:
             else:
                 first, second = self.rng.sample(sorted(self.groups), 2)
                 one, other = self.rng.choice(self.groups[first]), self.rng.choice(self.groups[second])
-            left, right = (one,), (other,)
+            left: tuple[Active, ...] = (one,)
+            right: tuple[Active, ...] = (other,)
             if self.level == 3 and self.multi and self.rng.random() < 0.5:
                 left, right = (one, self.rng.choice(self.multi)), (other, self.rng.choice(self.multi))
             names = self._names(left, right)
@@ -566,7 +578,7 @@ def _label(maker: _Maker) -> Exercise:
     rng, parts, catalogue = maker.rng, maker.parts, maker.catalogue
     active = rng.choice(maker.risky)
     crop = parts.room.classroom
-    stages = [stage for stage in sorted(catalogue.crop(crop).stages, key=lambda one: one.bbch)]
+    stages = sorted(catalogue.crop(crop).stages, key=lambda one: one.bbch)
     last = rng.choice(stages[len(stages) // 2 :])
     other = rng.choice([one for one in sorted(classrooms()) if one != crop])
     most, interval = rng.choice((1, 2, 3)), rng.choice((7, 10, 14, 21))
@@ -577,7 +589,7 @@ def _label(maker: _Maker) -> Exercise:
         "stage": f"{crop.capitalize()}: last application no later than stage {last.code}.",
         "group": f"GROUP {code} FUNGICIDE. Active ingredient: {active.name}, {rng.choice((100, 200, 250))} g/L.",
         "interval": f"{crop.capitalize()}: wait at least {interval} days between applications.",
-        "most": f"{crop.capitalize()}: make no more than {most} {'application' if most == 1 else 'applications'} per season.",
+        "most": f"{crop.capitalize()}: make no more than {words.count(most, 'application')} per season.",
     }
     padding = [
         f"Keep out of treated areas for {reentry} hours; wear gloves, long sleeves and eye protection.",
@@ -601,7 +613,7 @@ def _label(maker: _Maker) -> Exercise:
         Fact("last stage", last.code, at["stage"], (f"stage {last.code}".casefold(),)),
         Fact("days to harvest", str(harvest), at["harvest"], (f"{harvest} days", f"{harvest} d")),
     )
-    exercise = maker._exercise(
+    return maker._exercise(
         "label",
         (),
         [", ".join(fact.answer for fact in asked)],
@@ -609,7 +621,6 @@ def _label(maker: _Maker) -> Exercise:
         facts=asked,
         intro=f"Label of {product_name(active)}, an invented product. Answer for {crop}.",
     )
-    return exercise
 
 
 # --- marking --------------------------------------------------------------------------------------------------------
@@ -677,9 +688,11 @@ def _mark_faults(exercise: Exercise, given: tuple[str, ...], catalogue: Catalogu
         finding, chosen = by_fault.get(item.fault), item.letter in given
         if finding is not None:
             lead = f"{item.letter} holds" + ("" if chosen else ", and was missed")
-            notes.append((chosen, f"{lead}: {finding.rule} {finding.name}, {finding.severity}: {finding.message}. {finding.why}"))
+            told = f"{finding.rule} {finding.name}, {finding.severity}: {finding.message}. {finding.why}"
+            notes.append((chosen, f"{lead}: {told}"))
         elif chosen:
-            notes.append((False, f"{item.letter} does not hold: {item.fault[0]} finds nothing there; {_instead(item.fault, exercise, catalogue)}"))
+            shown = _instead(item.fault, exercise, catalogue)
+            notes.append((False, f"{item.letter} does not hold: {item.fault[0]} finds nothing there; {shown}"))
     if not notes:
         notes.append((False, "nothing was chosen"))
     return notes
@@ -695,15 +708,14 @@ def _instead(fault: Fault, exercise: Exercise, catalogue: Catalogue) -> str:
 
 
 def _left(found: Judged) -> str:
-    return "; ".join(
-        f"{one.rule} {one.name} ({one.severity}): {one.message}" for one in found.report.findings if one.severity != "advice"
-    )
+    heavy = [one for one in found.report.findings if one.severity != "advice"]
+    return "; ".join(f"{one.rule} {one.name} ({one.severity}): {one.message}" for one in heavy)
 
 
 def _mark_mend(exercise: Exercise, given: tuple[str, ...], catalogue: Catalogue) -> list[tuple[bool, str]]:
     item = next(one for one in exercise.items if one.letter == given[0])
     before, after = _again(exercise, exercise.tanks, catalogue), _again(exercise, item.tanks, catalogue)
-    if not weighty(after):
+    if not weighty(after.report.findings):
         return [(True, f"{item.letter} mends it; gone: {_left(before)}")]
     return [(False, f"{item.letter} leaves: {_left(after)}"), *_right_letters(exercise)]
 
@@ -714,7 +726,7 @@ def _right_letters(exercise: Exercise) -> list[tuple[bool, str]]:
 
 def _mark_order(exercise: Exercise, given: tuple[str, ...], catalogue: Catalogue) -> list[tuple[bool, str]]:
     found = _again(exercise, [exercise.tanks[LETTERS.index(letter)] for letter in given], catalogue)
-    if not weighty(found):
+    if not weighty(found.report.findings):
         return [(True, f"{' '.join(given)} leaves no breach and no caution")]
     return [(False, f"{' '.join(given)} leaves: {_left(found)}"), *_right_letters(exercise)]
 
@@ -725,8 +737,9 @@ def _mark_partner(exercise: Exercise, given: tuple[str, ...], catalogue: Catalog
     active = item.actives[0]
     found = _again(exercise, item.tanks, catalogue)
     working, _codes = found.modes[1]
-    if working >= 2 and not any(rule.startswith("MIX") for rule, _ in weighty(found)):
-        return [(True, f"{active.name} is {catalogue.group(active.group).words} and works by itself: {working} working modes")]
+    if working >= 2 and not any(rule.startswith("MIX") for rule, _ in weighty(found.report.findings)):
+        code = catalogue.group(active.group).words
+        return [(True, f"{active.name} is {code} and works by itself: {working} working modes")]
     if catalogue.joined(active.group, lead.group, "mixing"):
         why = f"{active.name} is {catalogue.group(active.group).words}, the same mode of action as {lead.name}"
     elif active.group in exercise.resistant:

@@ -17,6 +17,7 @@ from typing import Any
 import msgspec
 
 from planner import yamlio
+from planner.audit import rules_of
 from planner.catalogue import Catalogue
 from planner.documents.shapes import shaped
 from planner.errors import InputError, NoProgramme, RulebookError, UnknownName
@@ -24,7 +25,6 @@ from planner.lessons.cast import FOLDER, Cast, cast, classrooms, roles
 from planner.lessons.season import Judged, judged, step_programme
 from planner.lessons.shapes import ClaimShape, FindsShape, LessonShape, StepShape, UseShape
 from planner.model import Finding
-from planner.audit import rules_of
 
 _NAME = re.compile(r"\{([a-z]+)(?:\.(group|family))?\}")
 NOTHING = 1e-9
@@ -87,7 +87,8 @@ def load_lesson(path: Path) -> LessonShape:
         return RulebookError(document.place(at), problem, cure)
 
     if shape.lesson != path.stem:
-        raise refuse(("lesson",), f"the file of lesson '{shape.lesson}' has another name", "name the file by its lesson")
+        problem = f"the file of lesson '{shape.lesson}' has another name"
+        raise refuse(("lesson",), problem, "name the file by its lesson")
     known = [role.role for role in roles().roles]
     for index, role in enumerate(shape.roles):
         if role not in known:
@@ -99,11 +100,13 @@ def load_lesson(path: Path) -> LessonShape:
             for use in entry.use:
                 name = use.role if isinstance(use, UseShape) else use
                 if name not in shape.roles:
-                    raise refuse(("steps", at, "passes", number), f"'{name}' is not among the lesson's roles", "add it to roles")
+                    problem = f"'{name}' is not among the lesson's roles"
+                    raise refuse(("steps", at, "passes", number), problem, "add it to roles")
         for number, claim in enumerate(step.claims):
             given = [key for key in ClaimShape.__struct_fields__ if getattr(claim, key) not in (None, "")]
             if len(given) != 1:
-                raise refuse(("steps", at, "claims", number), "a claim says exactly one thing", "give one key per claim")
+                where = ("steps", at, "claims", number)
+                raise refuse(where, "a claim says exactly one thing", "give one key per claim")
     return shape
 
 
@@ -165,9 +168,8 @@ def run(shape: LessonShape, catalogue: Catalogue, crop: str) -> Lesson:
     gap = lacking(shape, catalogue, crop)
     if gap:
         can = [one for one in classrooms() if not lacking(shape, catalogue, one)]
-        raise NoProgramme(
-            f"lesson '{shape.lesson}' cannot be shown on {crop}: {gap}", [f"it can be shown with --crop {one}" for one in can]
-        )
+        told = f"lesson '{shape.lesson}' cannot be shown on {crop}: {gap}"
+        raise NoProgramme(told, [f"it can be shown with --crop {one}" for one in can])
     parts = cast(catalogue, crop, shape.targets.get(crop, ""))
     shape = msgspec.convert(_filled(msgspec.to_builtins(shape), parts, catalogue), LessonShape)
     steps: list[Step] = []
@@ -190,7 +192,7 @@ def _filled(data: Any, parts: Cast, catalogue: Catalogue) -> Any:
 
 
 def fill(text: str, parts: Cast, catalogue: Catalogue) -> str:
-    """Roles in braces as actives: ``{risky}`` its name, ``{risky.group}`` ``group 11 (strobilurin)``; ``{target}``, ``{crop}``."""
+    """Roles in braces as actives: ``{risky}`` its name, ``{risky.group}`` its code and family; ``{target}`` too."""
 
     def swap(found: re.Match[str]) -> str:
         name, part = found.group(1), found.group(2)
@@ -229,7 +231,11 @@ def _claim(claim: ClaimShape, now: Judged, done: Sequence[Judged], parts: Cast, 
         here = [one for one in now.report.findings if one.rule == claim.quiet]
         return Claim(f"{rule_words(claim.quiet)} finds nothing", not here, _told(here, "nothing"))
     if claim.verdict is not None:
-        words = {"clean": "no breach and no caution", "cautions": "no breach, but a caution", "breaches": "at least one breach"}
+        words = {
+            "clean": "no breach and no caution",
+            "cautions": "no breach, but a caution",
+            "breaches": "at least one breach",
+        }
         found = now.report.verdict
         return Claim(f"the whole season has {words[claim.verdict]}", found == claim.verdict, words[found])
     if claim.selection is not None:
@@ -261,9 +267,9 @@ def _claim(claim: ClaimShape, now: Judged, done: Sequence[Judged], parts: Cast, 
         return Claim(f"{span} days between the passes are bare", low <= days <= high, f"{days} bare days")
     if claim.unselected:
         group = parts.actives[claim.unselected].group
-        days = now.selection.get(group, 0.0)
+        charged = now.selection.get(group, 0.0)
         name = parts.actives[claim.unselected].name
-        return Claim(f"the index charges {name} with nothing", days <= NOTHING, f"{days:.1f} selection days")
+        return Claim(f"the index charges {name} with nothing", charged <= NOTHING, f"{charged:.1f} selection days")
     hits = [note for note in now.report.notices if claim.notice in note]
     return Claim(f"the audit notes: {claim.notice}", bool(hits), hits[0] if hits else "no such notice")
 
@@ -279,9 +285,14 @@ def _finds(want: FindsShape, now: Judged, *, breach: bool) -> Claim:
     ]
     told = {number for one in hits for number in one.passes}
     kind = "breaks" if breach else "is told by"
-    where = f" on {'pass' if len(want.passes) == 1 else 'passes'} {' and '.join(map(str, want.passes))}" if want.passes else ""
+    one_or_more = "pass" if len(want.passes) == 1 else "passes"
+    where = f" on {one_or_more} {' and '.join(map(str, want.passes))}" if want.passes else ""
     here = [one for one in now.report.findings if one.rule == want.rule]
-    return Claim(f"this {kind} {rule_words(want.rule)}{where}", bool(hits) and told >= set(want.passes), _told(hits or here, "nothing of that rule"))
+    return Claim(
+        f"this {kind} {rule_words(want.rule)}{where}",
+        bool(hits) and told >= set(want.passes),
+        _told(hits or here, "nothing of that rule"),
+    )
 
 
 def _told(findings: Sequence[Finding], nothing: str, was: bool = True) -> str:
@@ -342,7 +353,9 @@ def _covered(row: Mapping[str, object]) -> Iterator[tuple[int, int]]:
 
 
 def _ordinal(value: object) -> int:
-    return value.toordinal() if isinstance(value, datetime.date) else datetime.date.fromisoformat(str(value)).toordinal()
+    if isinstance(value, datetime.date):
+        return value.toordinal()
+    return datetime.date.fromisoformat(str(value)).toordinal()
 
 
 def steps_of(shape: LessonShape) -> Sequence[StepShape]:

@@ -9,9 +9,11 @@ from dataclasses import dataclass
 from planner.account import Account
 from planner.audit import report, rules_of
 from planner.catalogue import Catalogue
-from planner.lessons.cast import Cast, WATER, field_of, product, product_name, tank_item
+from planner.facts import derive
+from planner.judge import judge
+from planner.lessons.cast import WATER, Cast, field_of, product, product_name, tank_item
 from planner.lessons.shapes import SlotShape, StepShape, UseShape
-from planner.model import Active, AuditReport, Pass, Product, Programme, TankItem
+from planner.model import Active, AuditReport, Finding, Pass, Product, Programme, TankItem
 
 
 @dataclass(frozen=True)
@@ -45,6 +47,12 @@ def judged(programme: Programme, catalogue: Catalogue) -> Judged:
     return Judged(programme, found, days, modes)
 
 
+def findings_of(programme: Programme, catalogue: Catalogue) -> tuple[Finding, ...]:
+    """The findings alone, without cover, selection and totals: what the making of exercises asks thousands of times."""
+    found, _lacking = judge(rules_of(), derive(Account(programme, catalogue)), backend="interpreter")
+    return tuple(found)
+
+
 def step_programme(step: StepShape, parts: Cast, catalogue: Catalogue, title: str) -> Programme:
     """The small season of a step. Every active stands in an invented product of its own."""
     actives = parts.actives
@@ -60,7 +68,12 @@ def step_programme(step: StepShape, parts: Cast, catalogue: Catalogue, title: st
         if entry.how == "seed":
             sown = parts.room.sown
             passes.append(
-                Pass(number=number, date=datetime.date.fromisoformat(sown) if sown else None, how="seed", tank=tuple(tank))
+                Pass(
+                    number=number,
+                    date=datetime.date.fromisoformat(sown) if sown else None,
+                    how="seed",
+                    tank=tuple(tank),
+                )
             )
         else:
             passes.append(_pass(number, slot, tank))

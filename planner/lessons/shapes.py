@@ -1,7 +1,7 @@
 """The shapes of all teaching data, declared once: classrooms, roles, lessons and exercise sheets.
 
-Teaching data speak in *roles* (``risky``, ``sister``, ``multi``), never in actives, so that one lesson serves every crop
-whose catalogue holds an active for each role. ``README.md`` in this folder is the grammar.
+Teaching data speak in *roles* (``risky``, ``sister``, ``multi``), never in actives, so that one lesson serves every
+crop whose catalogue holds an active for each role. ``README.md`` in this folder is the grammar.
 """
 
 from __future__ import annotations
@@ -214,7 +214,6 @@ class LessonShape(Shape, frozen=True, kw_only=True):
     question: QuestionShape
     sources: list[LessonSource]
     cautions: list[str] = []
-
 
 
 # --- exercises ------------------------------------------------------------------------------------------------------

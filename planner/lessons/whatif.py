@@ -40,9 +40,7 @@ def difference(before: Judged, after: Judged) -> Difference:
     return Difference(
         gone=tuple(one for key, one in old.items() if key not in new),
         come=tuple(one for key, one in new.items() if key not in old),
-        eased=tuple(
-            (one, new[key]) for key, one in old.items() if key in new and new[key].severity != one.severity
-        ),
+        eased=tuple((one, new[key]) for key, one in old.items() if key in new and new[key].severity != one.severity),
         selection={
             group: (before.selection.get(group, 0.0), after.selection.get(group, 0.0))
             for group in dict.fromkeys([*before.selection, *after.selection])
@@ -126,7 +124,8 @@ class WhatIf:
             active = self.catalogue.active(word)
         except UnknownName as error:
             near = error.nearest or nearest(word, [listed.name for listed in products])
-            raise Hint(f"'{word}' is no active of the catalogue" + (f"; did you mean {' or '.join(near)}?" if near else "")) from None
+            cure = f"; did you mean {' or '.join(near)}?" if near else ""
+            raise Hint(f"'{word}' is no active of the catalogue{cure}") from None
         if active.kind != "fungicide":
             raise Hint(f"{active.name} is no fungicide; name a fungicide")
         return self._listed(active, products, crop)
@@ -149,5 +148,3 @@ class WhatIf:
 
 def _order(entry: Pass) -> int:
     return entry.number
-
-

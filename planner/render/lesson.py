@@ -170,7 +170,7 @@ def opening(sheet: Sheet, lesson: Lesson, *, adviser: bool) -> None:
 
 
 def step(sheet: Sheet, lesson: Lesson, number: int, catalogue: Catalogue) -> None:
-    """One step: what is changed, the season, its findings, its selection days, and the claims with what was computed."""
+    """One step: what is changed, the season, its findings, its selection days, and the claims as computed."""
     one: Step = lesson.steps[number - 1]
     sheet.heading(f"Step {number} of {len(lesson.steps)}")
     sheet.line(one.say)
@@ -202,17 +202,17 @@ def _tank(name: str | None, rate: float | None, programme: Programme, catalogue:
     amount = f" {rate:g} L/ha" if rate is not None else ""
     label = product.labels.get(programme.field.crop)
     most = label.rate_most if label else None
-    note = f", of a label rate of {label.rate_least:g} to {most:g}" if label and most and rate is not None and (
-        rate > most or rate < (label.rate_least or 0)
-    ) else ""
+    note = (
+        f", of a label rate of {label.rate_least:g} to {most:g}"
+        if label and most and rate is not None and (rate > most or rate < (label.rate_least or 0))
+        else ""
+    )
     return f"{product.name}{amount} ({'; '.join(said)}{note})"
 
 
 def modes(sheet: Sheet, now: Judged, target: str) -> None:
     """Working modes of each pass."""
-    said = "; ".join(
-        f"pass {number}: {working} of {codes}" for number, (working, codes) in sorted(now.modes.items())
-    )
+    said = "; ".join(f"pass {number}: {working} of {codes}" for number, (working, codes) in sorted(now.modes.items()))
     sheet.line(f"Working modes against {target}, of those in the tank: {said}.")
 
 

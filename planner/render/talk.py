@@ -13,7 +13,7 @@ T = TypeVar("T")
 QUIT = ("quit", "exit", "bye", "q")
 
 
-class Left(Exception):  # noqa: N818 - leaving is no error
+class Left(Exception):
     """The learner leaves: ``interrupted`` where it was Ctrl-C."""
 
     def __init__(self, *, interrupted: bool = False) -> None:
