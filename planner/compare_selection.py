@@ -86,7 +86,8 @@ def rows(sides: Sequence[Side]) -> list[dict[str, Any]]:
     """One row per target and group that any programme uses: a cell per programme, and each against the first.
 
     Shapes: ``cells``: ``programme``, ``state``, ``why``, ``days``, ``ratio`` (to the first programme), ``band``,
-    ``range``, ``left_out``, ``pairs`` (strains that resist both partners of a tank); ``against``: ``programme``,
+    ``range``, ``left_out``, ``pairs`` (strains that resist both partners of a tank), ``fading`` (partners
+    whose cover ends sooner); ``against``: ``programme``,
     ``beside``, ``verdict`` (less, more, same, turns, lost, not assessed), ``difference`` in days, ``text``, ``turns``
     (half-lives), ``drivers``.
     """
@@ -104,7 +105,8 @@ def rows(sides: Sequence[Side]) -> list[dict[str, Any]]:
                     "group": group,
                     "words": words,
                     "cells": [
-                        plain(one, cells[0]) | {"pairs": [pair for pair in of if group in pair["groups"]]}
+                        plain(one, cells[0])
+                        | {"pairs": [pair for pair in of if group in pair["groups"]], "fading": fading(one, words)}
                         for one, of in zip(cells, pairs, strict=True)
                     ],
                     "against": [against(cells[0], other, words, name) for other in cells[1:]],
@@ -143,7 +145,9 @@ def cell(side: Side, met: Exposure | None, group: str, name: str) -> Cell:
     open_ = [spray for spray in met.unknown if spray.component.group == group]
     risky = any(selects(spray) for spray in own)
     if met.last is None and (own or open_):
-        return Cell(side, met, group, "not assessed", f"neither the window of {name} nor harvest has a date")
+        return Cell(
+            side, met, group, "not assessed", f"neither the window of {name} nor harvest has a date: give either"
+        )
     if group in met.risk_unknown and not risky:
         why = f"the resistance risk of {met.risk_unknown[group]} is not known"
         return Cell(side, met, group, "not assessed", why)
@@ -361,6 +365,35 @@ def causes(first: Cell, other: Cell, words: str, name: str) -> list[dict[str, An
                 "text": _cause_words(driver, share, worse, number, words, name, partner),
             }
         )
+    return found
+
+
+def fading(one: Cell, words: str) -> list[dict[str, Any]]:
+    """Passes whose partners' cover ends before the group's own, by the days of protection of label or catalogue.
+
+    The index takes one half-life for every active and cannot see this, so it is told beside the index.
+    """
+    if one.met is None or one.state != "assessed":
+        return []
+    account, target = one.side.account, one.met.target
+    found = []
+    for state in account.passes:
+        uses = state.by_group.get(one.group, [])
+        if not uses or account.works(state, target) is False or state.time.day is None:
+            continue
+        partners = [use for use in account.others(state, one.group) if account.is_partner(use, one.group, target)[0]]
+        own = [account.cover_end(use, state, target) for use in uses]
+        theirs = [account.cover_end(use, state, target) for use in partners]
+        if not theirs or None in own or None in theirs:
+            continue
+        gap = max(end for end in own if end is not None) - max(end for end in theirs if end is not None)
+        if gap > 0:
+            names = list(dict.fromkeys(use.active.name for use in partners))
+            text = (
+                f"in {one.side.label} pass {state.number} the cover of {listed(names)} ends {gap} "
+                f"{'day' if gap == 1 else 'days'} before that of {words}, by their days of protection"
+            )
+            found.append({"pass": state.number, "days": gap, "partners": names, "text": text})
     return found
 
 

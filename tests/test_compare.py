@@ -289,6 +289,25 @@ def test_a_group_that_no_longer_works_is_no_merit(farm: Path, catalogue: Catalog
     assert any("bare" in said and "more than A" in said for said in found.summary[0]["cover"])
 
 
+def test_a_partner_whose_cover_ends_sooner_is_named(farm: Path, catalogue: Catalogue) -> None:
+    """21 days of protection on one label, 10 on its partner's: 11 days without it."""
+    text = PRODUCTS.replace(
+        "{rate: [0.4 L/ha, 0.8 L/ha], targets", "{rate: [0.4 L/ha, 0.8 L/ha], protection: 21 d, targets"
+    )
+    text = text.replace(
+        "{rate: [0.25 L/ha, 0.5 L/ha], targets", "{rate: [0.25 L/ha, 0.5 L/ha], protection: 10 d, targets"
+    )
+    (farm / "shop.yaml").write_text(text, encoding="utf-8")
+    solo = plan(farm, "solo", ("2026-07-01", ONE))
+    mixed = plan(farm, "mixed", ("2026-07-01", f"{ONE}, {THIRD}"))
+    found = held(catalogue, solo, mixed)
+    cells = row(found, "FRAC 11")["cells"]
+    assert cells[0]["fading"] == []
+    assert [(one["pass"], one["days"], one["partners"]) for one in cells[1]["fading"]] == [(1, 11, ["difenoconazole"])]
+    assert row(found, "FRAC 3")["cells"][1]["fading"] == []
+    assert "ends 11 days before that of group 11" in " ".join(shown.markdown(found).split())
+
+
 def test_strains_that_resist_both_partners_are_told_apart(farm: Path, catalogue: Catalogue) -> None:
     """Resistant to both: neither partner bites, so it gains what the two together block (quadrature by SciPy)."""
     mixed = plan(farm, "mixed", ("2026-07-01", f"{ONE}, {THIRD}"))

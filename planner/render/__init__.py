@@ -13,9 +13,11 @@ The free-form parts of a report have these shapes:
             unfolded after the pass. ``uses`` (may be missing): one row per active of a pass that may work:
             ``{"pass", "active", "product", "group", "from", "to", "rests_on": text, "effective": bool | None,
             "because": text, "mobility", "new_leaves": bool | None, "rate_below_label": bool | None, ...}``.
+``selection``  one entry per target and at-risk group: ``planner.exposure.rows`` tells the keys.
 ``totals``  ``{"actives": {name: {"g_per_ha": float | None, "passes": [int]}},
             "groups": {code: {"words": "group 11 (strobilurin)", "passes": [int], "share": float}},
             "cost": {"per_ha": float | None, "total": float | None, "currency": text, "missing": [text]},
             "money": as ``planner.economics.money`` returns it,
-            "stages": [{"stage": code, "date": day, "estimated": bool}]}``; every key may be missing.
+            "stages": [{"stage": code, "date": day, "estimated": bool}]}``; every key may be missing;
+            ``selection_gaps``: targets without a selection row, each with why.
 """

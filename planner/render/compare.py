@@ -316,6 +316,7 @@ def _selection_words(one: Comparison, explain: bool) -> list[str]:
         for other in row["against"]:
             lines.append(f"{other['text']}.")
             lines += [f"  because {driver['text']}." for driver in other["drivers"]]
+        lines += [f"  {entry['text']}." for cell in row["cells"] for entry in cell["fading"]]
         if explain:
             for label, shares in row["passes"].items():
                 if shares:
