@@ -233,6 +233,9 @@ def when(season: Season, stage: str) -> When:
         return When(
             stage=stage, date=entry.date, earliest=entry.earliest, latest=entry.latest, estimated=entry.estimated
         )
+    if season.field.sown is not None and not season.floating and season.bbch(stage) == 0:  # the seed as it is sown
+        sown = season.field.sown
+        return When(stage=stage, date=sown, earliest=sown, latest=sown, estimated=False)
     day, estimated = (None, True) if season.floating else season.day(stage)
     shown = date.fromordinal(day) if day is not None else None
     return When(stage=stage, date=shown, earliest=None, latest=None, estimated=estimated)

@@ -374,3 +374,47 @@ def test_a_stream_is_read_once(monkeypatch: pytest.MonkeyPatch) -> None:
 
     assert is_programme("-", io.BytesIO(b"programme: 1\npasses: []\n"))
     assert not is_programme("-", io.BytesIO(b"field: 1\ncrop: corn\n"))
+
+
+# --- every crop -------------------------------------------------------------------------------------
+
+# one season per crop: sowing (or for a winter cereal and a vine an observed stage) and harvest; dates are invented
+SEASONS: dict[str, dict[str, object]] = {
+    "soybean": {"sown": date(2026, 5, 12), "harvest": date(2026, 10, 1)},
+    "corn": {"sown": date(2026, 5, 1), "harvest": date(2026, 10, 10)},
+    "wheat": {"sown": date(2025, 10, 4), "stages": {"Z39": date(2026, 5, 10)}, "harvest": date(2026, 7, 20)},
+    "barley": {"sown": date(2026, 3, 20), "type": "spring", "harvest": date(2026, 8, 20)},
+    "potato": {"sown": date(2026, 4, 25), "harvest": date(2026, 9, 30)},
+    "sugar-beet": {"sown": date(2026, 4, 5), "harvest": date(2026, 10, 15)},
+    "grapevine": {"stages": {"EL19": date(2026, 6, 5)}, "harvest": date(2026, 9, 25)},
+}
+UNDATED = {"tan-spot"}  # its window begins at tillering, which nothing published dates in winter wheat
+
+
+def test_there_is_a_season_for_every_crop() -> None:
+    assert set(SEASONS) == set(catalogue().crops)
+
+
+@pytest.mark.parametrize("crop", SEASONS)
+def test_every_crop_has_dates_and_windows(crop: str) -> None:
+    from planner.model import FieldTarget
+
+    targets = tuple(FieldTarget(target=name, pressure="moderate") for name in catalogue().targets(crop))
+    found = of_field(Field(crop=crop, targets=targets, **SEASONS[crop]))  # type: ignore[arg-type]
+    assert [row.code for row in found.stages if row.estimated]
+    for row in found.stages:
+        assert row.earliest <= row.date <= row.latest and (row.basis or not row.estimated)
+        assert row.rests_on != "given" if row.estimated else row.rests_on == "given"
+    for target in found.targets:
+        if target.window is not None and target.target not in UNDATED:
+            assert target.first is not None and target.last is not None and target.first <= target.last, target.target
+        for one in target.best:
+            assert one.date is not None, (target.target, one.stage)
+
+
+def test_a_seed_borne_start_is_the_day_of_sowing() -> None:
+    from planner.model import FieldTarget
+
+    field = Field(crop="soybean", sown=date(2026, 5, 12), targets=(FieldTarget(target="sudden-death-syndrome"),))
+    row = of_field(field).targets[0]
+    assert row.best[0].stage == "BBCH00" and row.best[0].date == date(2026, 5, 12) and not row.best[0].estimated

@@ -357,3 +357,17 @@ def test_a_name_that_a_spreadsheet_would_run() -> None:
     found = sheets.sheet(demo(), catalogue())
     evil = msgspec.structs.replace(found.shopping[0], product="=1+1")
     assert "'=1+1" in render.table(msgspec.structs.replace(found, shopping=(evil,)))
+
+
+def test_a_seed_treatment_has_amounts_but_no_loads() -> None:
+    first = msgspec.structs.replace(demo().passes[0], how="seed", date=date(2026, 5, 6), stage=None, water=None)
+    programme = msgspec.structs.replace(demo(), passes=(first, *demo().passes[1:]))
+    entry = sheets.sheet(programme, catalogue()).passes[0]
+    assert entry.loads is None and entry.water is None and entry.steps == () and entry.advice == ()
+    assert entry.items[0].portion.total is not None and entry.flow is None
+
+
+@pytest.mark.parametrize("width", [40, 80, 120])
+def test_the_page_keeps_its_width(width: int) -> None:
+    for line in text(demo("over-label-heron-flat"), "us", width).splitlines():
+        assert len(line) <= width or " " not in line.strip() or "  " in line.strip()  # a table or one long word
