@@ -18,7 +18,7 @@ from planner import economics, quantities
 from planner import spray as sprayer
 from planner.account import Account, PassState
 from planner.audit import audit, cost
-from planner.model import CropLabel, Day, Finding, Product, Programme, Struct, TankItem
+from planner.model import AuditReport, CropLabel, Day, Finding, Product, Programme, Struct, TankItem
 from planner.quantities import System
 
 if TYPE_CHECKING:
@@ -172,11 +172,14 @@ class Sheet(Struct, frozen=True, kw_only=True):
     demo: bool
 
 
-def sheet(programme: Programme, catalogue: Catalogue, units: System = "metric") -> Sheet:
+def sheet(
+    programme: Programme, catalogue: Catalogue, units: System = "metric", *, report: AuditReport | None = None
+) -> Sheet:
     """The spray sheet of a programme.
 
     Args:
         units: amounts and loads are stepped in these units, so that the printed figures add up.
+        report: the audit of this programme, where the caller has it; made here otherwise.
 
     Raises:
         InputError: two given dates contradict the order of the stages.
@@ -184,7 +187,7 @@ def sheet(programme: Programme, catalogue: Catalogue, units: System = "metric") 
         EngineError: the rule engine failed (the sheet repeats the audit's breaches of a pass).
     """
     account = Account(programme, catalogue)
-    report = audit(programme, catalogue)
+    report = report or audit(programme, catalogue)
     field = programme.field
     spent = cost(programme)
     by_pass = {entry["pass"]: entry["per_ha"] for entry in spent["passes"]}

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from planner import exits
 from planner.commands import common, many
 from planner.errors import InputError, UnknownName
+from planner.exits import UsageError
 
 if TYPE_CHECKING:
     from planner.catalogue import Catalogue
@@ -16,7 +17,8 @@ if TYPE_CHECKING:
 _EXAMPLES = """
 planner audit programme.yaml
 planner audit programme.yaml --explain --units us
-planner audit sheet.csv --field field.yaml --products shop.yaml
+planner audit sheet.xlsx --field field.yaml --products shop.yaml
+planner audit programme.yaml --format history
 planner audit farm/*.yaml --format json --output answers.json
 planner audit programme.yaml --format html --output programme.html
 planner audit district/ --jobs 2 --results lines.jsonl --summary district.csv --odd
@@ -33,11 +35,15 @@ def add(subparsers: Any) -> None:
         "audit",
         _EXAMPLES,
         "Audit one or more programmes. The answer begins with the verdict and the one change\n"
-        "that would help most. With several programmes: a line each, then those that are not clean.",
+        "that would help most. With several programmes: a line each, then those that are not clean.\n"
+        "--format history writes this season's passes as YAML for the field document of next season.",
     )
-    parser.add_argument("programme", nargs="+", metavar="PROGRAMME", help="programme document (YAML, CSV), - for stdin")
-    parser.add_argument("--field", metavar="FILE", help="field document, where the programme names none (CSV)")
-    parser.add_argument("--products", metavar="FILE", action="append", help="product list; may be given again")
+    parser.add_argument("programme", nargs="+", metavar="PROGRAMME", help="programme (YAML, CSV, XLSX), - for stdin")
+    parser.add_argument("--field", metavar="FILE", help="field document, where the programme names none (CSV, XLSX)")
+    parser.add_argument(
+        "--products", metavar="FILE", action="append", help="product list (YAML, CSV, XLSX); may be given again"
+    )
+    common.add_map(parser)
     parser.add_argument(
         "--engine",
         choices=("auto", "durable-rules", "interpreter"),
@@ -45,20 +51,24 @@ def add(subparsers: Any) -> None:
         help="back end of the rules",
     )
     many.add(parser)
-    common.add_common(parser, ("text", "json", "markdown", "concise", "html"), explain=True, strict=True)
+    common.add_common(parser, ("text", "json", "markdown", "concise", "history", "html"), explain=True, strict=True)
 
 
 def run(args: argparse.Namespace) -> int:
     """Audit and answer; 1 where something is breached (with ``--strict`` also where not assessed)."""
     chosen = common.settings(args)
     common.check_stdin(args.programme)
+    if chosen.format == "history" and (len(args.programme) > 1 or many.wanted(args)):
+        raise UsageError("--format history is for one programme", "name one programme")
     if many.wanted(args):
+        if args.map:
+            raise UsageError("--map is for single programmes", "leave it out, or name the programmes one by one")
         return many.run(args, chosen)
     catalogue = common.catalogue(chosen)
     programmes = load(args, catalogue)
     reports = [judge(programme, catalogue, args, chosen) for programme in programmes]
     inputs = [*args.programme, *([args.field] if args.field else []), *(args.products or [])]
-    if chosen.format in ("text", "concise"):
+    if chosen.format in ("text", "concise", "history"):
         tell_notices(reports)
     common.deliver(args, render(reports, args, chosen, catalogue), inputs)
     breached = any(report.verdict == "breaches" for report in reports)
@@ -78,7 +88,9 @@ def load(args: argparse.Namespace, catalogue: Catalogue) -> list[Programme]:
     for name in args.programme:
         try:
             products = tuple(args.products) if args.products else None
-            programmes.append(common.call(load_programme, name, catalogue, field=args.field, products=products))
+            programmes.append(
+                load_programme(name, catalogue, field=args.field, products=products, columns=common.columns(args))
+            )
         except InputError as error:
             errors.append(error)
         except UnknownName as error:
@@ -110,6 +122,10 @@ def tell_notices(reports: list[AuditReport]) -> None:
 
 def render(reports: list[AuditReport], args: argparse.Namespace, chosen: common.Settings, catalogue: Catalogue) -> Any:
     """The answer in the form asked for."""
+    if chosen.format == "history":
+        from planner.documents import dump_history
+
+        return dump_history(reports[0].programme, catalogue)
     sources = cited(reports, catalogue)
     if chosen.format == "json":
         from planner.render import jsonout
@@ -122,10 +138,13 @@ def render(reports: list[AuditReport], args: argparse.Namespace, chosen: common.
     versions = common.versions(catalogue)
     if chosen.format == "html":
         from planner.audit import rules_of
-        from planner.render.page import page
+        from planner.render.page import answers, page
 
         rules = rules_of(tuple(chosen.rules)).key
-        return page(reports, units=chosen.units, versions=versions, rules=rules, sources=catalogue.sources)
+        sheets = answers.sheets_of(reports[0], catalogue, chosen.units) if len(reports) == 1 else ()
+        return page(
+            reports, sheets=sheets, units=chosen.units, versions=versions, rules=rules, sources=catalogue.sources
+        )
     if chosen.format == "markdown":
         from planner.render import markdown
 

@@ -22,6 +22,7 @@ planner calendar field.yaml --products shop.yaml
 planner calendar programme.yaml
 planner calendar programme.yaml --move 2=+7d
 planner calendar field.yaml --all --format json
+planner calendar programme.yaml --format ics --output season.ics
 """
 
 
@@ -37,8 +38,8 @@ def add(subparsers: Any) -> None:
         "timing of each target, and the last day of each listed product. With a programme also\n"
         "the first and last day of each pass; with --move what an audit says before and after.",
     )
-    parser.add_argument("document", metavar="FIELD", help="field document or programme (YAML, CSV), - for stdin")
-    parser.add_argument("--field", metavar="FILE", help="field document, where a programme names none (CSV)")
+    parser.add_argument("document", metavar="FIELD", help="field document or programme (YAML, CSV, XLSX), - for stdin")
+    parser.add_argument("--field", metavar="FILE", help="field document, where a programme names none (CSV, XLSX)")
     parser.add_argument("--products", metavar="FILE", action="append", help="product list; may be given again")
     parser.add_argument(
         "--move",
@@ -48,7 +49,7 @@ def add(subparsers: Any) -> None:
         help="what if a pass went on later or earlier: 2=+7d, 2=-3d, 2=2026-07-20; may be given again",
     )
     parser.add_argument("--all", action="store_true", dest="every", help="all stages of the crop's scales")
-    common.add_common(parser, ("text", "json", "markdown"), explain=True)
+    common.add_common(parser, ("text", "json", "markdown", "ics", "html"), explain=True)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -75,6 +76,13 @@ def run(args: argparse.Namespace) -> int:
     answer: Any
     if chosen.format == "json":
         answer = jsonout.dump(render.document(found, moved, catalogue.date))
+    elif chosen.format == "ics":
+        from planner.render import ics
+
+        if moved is not None:
+            problem = "a calendar file holds one set of dates"
+            raise InputError("--move", problem, "change the dates in the programme")
+        answer = ics.of_calendar(found, programme, catalogue)
     else:
         page = render.page(
             found,
@@ -85,10 +93,22 @@ def run(args: argparse.Namespace) -> int:
             versions=common.versions(catalogue),
         )
         wide = common.width() if args.output in (None, "-") else 100
+        if chosen.format == "html":
+            from planner.audit import audit
+            from planner.render.page import answers
+
+            judged = [audit(programme, catalogue)] if programme.passes else []
+            versions = common.versions(catalogue)
+            common.deliver(args, answers.calendar(found, page, judged, versions=versions), _inputs(args))
+            return exits.DONE
         answer = blocks.to_markdown(page) if chosen.format == "markdown" else blocks.to_text(page, wide)
-    inputs = [args.document, *([args.field] if args.field else []), *(args.products or [])]
-    common.deliver(args, answer, inputs)
+    common.deliver(args, answer, _inputs(args))
     return exits.DONE
+
+
+def _inputs(args: argparse.Namespace) -> list[str]:
+    """Files that are read, so that no answer replaces one of them."""
+    return [args.document, *([args.field] if args.field else []), *(args.products or [])]
 
 
 def load(args: argparse.Namespace, catalogue: Catalogue) -> Programme:

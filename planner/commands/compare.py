@@ -47,7 +47,7 @@ def add(subparsers: Any) -> None:
         "--start-fraction", metavar="F", help="resistant share before the first season, for example 1e-5"
     )
     course.add_argument("--seasons", metavar="N", help="seasons to draw (10)")
-    common.add_common(parser, ("text", "json", "markdown"), explain=True)
+    common.add_common(parser, ("text", "json", "markdown", "html"), explain=True)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -99,6 +99,12 @@ def _render(found: Any, args: argparse.Namespace, chosen: common.Settings, catal
     versions = common.versions(catalogue)
     if chosen.format == "markdown":
         return compare.markdown(found, units=chosen.units, versions=versions)
+    if chosen.format == "html":
+        from planner.audit import rules_of
+        from planner.render.page import answers
+
+        rules = rules_of(tuple(chosen.rules)).key
+        return answers.compare(found, units=chosen.units, versions=versions, rules=rules)
     width = common.width() if args.output in (None, "-") else 100
     return compare.text(found, width=width, units=chosen.units, explain=args.explain, versions=versions)
 

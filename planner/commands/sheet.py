@@ -12,7 +12,8 @@ _EXAMPLES = """
 planner sheet programme.yaml
 planner sheet programme.yaml --units us
 planner sheet passes.csv --field field.yaml --products shop.yaml
-planner sheet programme.yaml --format csv --output sheet.csv
+planner sheet programme.yaml --format xlsx --output sheet.xlsx
+planner sheet programme.yaml --format ics --output passes.ics
 """
 
 
@@ -29,14 +30,18 @@ def add(subparsers: Any) -> None:
         "The field's application (water, tank, speed, spacing) is used; what it lacks is named.\n"
         "Exit code 1 where the audit finds a breach; the sheet is written all the same and says so.",
     )
-    parser.add_argument("programme", metavar="PROGRAMME", help="programme document (YAML, CSV), - for stdin")
-    parser.add_argument("--field", metavar="FILE", help="field document, where the programme names none (CSV)")
-    parser.add_argument("--products", metavar="FILE", action="append", help="product list; may be given again")
-    common.add_common(parser, ("text", "json", "markdown", "csv"))
+    parser.add_argument("programme", metavar="PROGRAMME", help="programme (YAML, CSV, XLSX), - for stdin")
+    parser.add_argument("--field", metavar="FILE", help="field document, where the programme names none (CSV, XLSX)")
+    parser.add_argument(
+        "--products", metavar="FILE", action="append", help="product list (YAML, CSV, XLSX); may be given again"
+    )
+    common.add_map(parser)
+    common.add_common(parser, ("text", "json", "markdown", "csv", "xlsx", "ics", "html"))
 
 
 def run(args: argparse.Namespace) -> int:
     """Write the sheet; 1 where the audit finds a breach."""
+    from planner.audit import audit
     from planner.documents import load_programme
     from planner.render import blocks, jsonout
     from planner.render import sheet as render
@@ -46,9 +51,14 @@ def run(args: argparse.Namespace) -> int:
     common.check_stdin([args.programme])
     catalogue = common.catalogue(chosen)
     programme = load_programme(
-        args.programme, catalogue, field=args.field, products=tuple(args.products) if args.products else None
+        args.programme,
+        catalogue,
+        field=args.field,
+        products=tuple(args.products) if args.products else None,
+        columns=common.columns(args),
     )
-    found = sheet(programme, catalogue, chosen.units)
+    report = audit(programme, catalogue)
+    found = sheet(programme, catalogue, chosen.units, report=report)
     for notice in programme.notices:
         exits.say(f"{programme.file or args.programme}: notice: {notice}")
     answer: Any
@@ -56,6 +66,20 @@ def run(args: argparse.Namespace) -> int:
         answer = jsonout.dump(render.document(found, catalogue.date, programme.checksum))
     elif chosen.format == "csv":
         answer = render.table(found)
+    elif chosen.format == "xlsx":
+        from planner.documents import csv_to_xlsx
+
+        answer = csv_to_xlsx(render.table(found), "Spray sheet")
+    elif chosen.format == "ics":
+        from planner.render import ics
+
+        answer = ics.of_programme(found, programme, stamp=catalogue.date)
+    elif chosen.format == "html":
+        from planner.audit import rules_of
+        from planner.render.page import answers
+
+        versions, rules = common.versions(catalogue), rules_of(()).key
+        answer = answers.sheet(found, report, versions=versions, rules=rules)
     else:
         page = render.page(found, versions=common.versions(catalogue), checksum=programme.checksum)
         wide = common.width() if args.output in (None, "-") else 100

@@ -26,6 +26,12 @@ class Prose(Struct, frozen=True, kw_only=True, tag=True):
     lead: str = ""
 
 
+class Facts(Struct, frozen=True, kw_only=True, tag=True):
+    """Names with what belongs to them, one below the other."""
+
+    rows: tuple[tuple[str, str], ...]
+
+
 class Items(Struct, frozen=True, kw_only=True, tag=True):
     """A list; ``ordered`` numbers it."""
 
@@ -34,12 +40,16 @@ class Items(Struct, frozen=True, kw_only=True, tag=True):
 
 
 class Table(Struct, frozen=True, kw_only=True, tag=True):
-    """A table with its caption. The first cell of a row is its header; ``right``: columns of numbers (from 0)."""
+    """A table with its caption. The first cell of a row is its header; ``right``: columns of numbers (from 0).
+
+    ``quiet`` leaves the caption to those who listen, where a heading above it says the same.
+    """
 
     caption: str
     header: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     right: tuple[int, ...] = ()
+    quiet: bool = False
 
 
 class Document(Struct, frozen=True, kw_only=True, tag=True):
@@ -50,13 +60,15 @@ class Document(Struct, frozen=True, kw_only=True, tag=True):
 
 
 class Picture(Struct, frozen=True, kw_only=True, tag=True):
-    """A season strip that does not come from a report of this page."""
+    """A season strip of its own; with its report the passes say their products. ``plain``: windows without cover."""
 
     strip: Strip
     label: str
+    report: AuditReport | None = None
+    plain: bool = False
 
 
-Part = Prose | Items | Table | Document | Picture
+Part = Prose | Facts | Items | Table | Document | Picture
 
 
 class Section(Struct, frozen=True, kw_only=True):
@@ -79,6 +91,9 @@ def page(
     about: Sequence[tuple[str, str]] = (),
     sections: Sequence[Section] = (),
     sheets: Sequence[Section] = (),
+    judged: Sequence[AuditReport] = (),
+    demo: bool = False,
+    notices: Sequence[str] = (),
     units: str = "metric",
     versions: str = "",
     rules: str = "",
@@ -96,6 +111,9 @@ def page(
         about: names and values of the first lines (field, crop, season ...).
         sections: what stands before the reports.
         sheets: spray sheets or other sections that stand after the reports and before the cautions.
+        judged: audits that the page rests on and does not print; their inputs and checksums stand at its end.
+        demo: something on the page comes from a demo list (products of the reports tell it themselves).
+        notices: what the reader must know before the rest.
         units: ``metric`` or ``us``.
         versions: planner and catalogue; rules: the rulebook's key.
         sources: the bibliography; only what the page cites is printed.
@@ -116,6 +134,9 @@ def page(
             about=about,
             sections=sections,
             sheets=sheets,
+            judged=judged,
+            demo=demo,
+            notices=notices,
             units=units,
             versions=versions,
             rules=rules,

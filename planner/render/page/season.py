@@ -85,8 +85,11 @@ class Drawing(Struct, frozen=True, kw_only=True):
     description: str
 
 
-def draw(strip: Strip, report: AuditReport | None = None) -> Drawing:
-    """The drawing of a strip; with a report, each pass also says its products and groups."""
+def draw(strip: Strip, report: AuditReport | None = None, *, plain: bool = False) -> Drawing:
+    """The drawing of a strip; with a report, each pass also says its products and groups.
+
+    ``plain``: windows only; nothing is said of their cover.
+    """
     days = strip.last - strip.first + 1
     step = (WIDE - 2 * EDGE) / days
 
@@ -102,7 +105,7 @@ def draw(strip: Strip, report: AuditReport | None = None) -> Drawing:
     top = y
     bars = []
     for row in strip.rows:
-        bar, y = _bar(row, at, step, y)
+        bar, y = _bar(row, at, step, y, plain)
         bars.append(bar)
     bars_end = y
     lines = []
@@ -131,13 +134,13 @@ def draw(strip: Strip, report: AuditReport | None = None) -> Drawing:
         bars=tuple(bars),
         bars_end=bars_end,
         lines=tuple(lines),
-        patterns=tuple(name for name in ("0", "1", "2", "3", "u") if name in patterns),
+        patterns=tuple(name for name in ("0", "1", "2", "3", "u", "w") if name in patterns),
         estimated=any(row.estimated for row in strip.rows) or any(mark.text.startswith("~") for mark in strip.stages),
-        description=describe(strip, report),
+        description=describe(strip, report, plain=plain),
     )
 
 
-def describe(strip: Strip, report: AuditReport | None = None) -> str:
+def describe(strip: Strip, report: AuditReport | None = None, *, plain: bool = False) -> str:
     """The whole drawing in sentences, for those who do not see it."""
     said = [f"The season from {_day(strip.first)} to {_day(strip.last)}."]
     if strip.stages:
@@ -147,7 +150,8 @@ def describe(strip: Strip, report: AuditReport | None = None) -> str:
         groups = told.get(mark.text, ("", ""))
         said.append(f"Pass {mark.text} on {_day(mark.day)}{f': {groups[0]}' if groups[0] else ''}.")
     for row in strip.rows:
-        said.append(f"{row.name}: {cover_words(row)}.")
+        told_cover = cover_words(row)
+        said.append(f"{row.name}: {told_cover.partition(': ')[0] if plain else told_cover}.")
     return " ".join(words.safe(one) for one in said)
 
 
@@ -181,7 +185,7 @@ def runs_of(row: Row) -> list[tuple[int, int, int | None]]:
     return runs
 
 
-def _bar(row: Row, at: _At, step: float, y: float) -> tuple[Bar, float]:
+def _bar(row: Row, at: _At, step: float, y: float, plain: bool) -> tuple[Bar, float]:
     head = Text(x=EDGE, y=y + 14, text=_short(row.name, 60))
     if row.window is None:
         silent = "its window is not dated"
@@ -193,6 +197,9 @@ def _bar(row: Row, at: _At, step: float, y: float) -> tuple[Bar, float]:
         pattern = "u" if modes is None else str(min(modes, 3))
         digit = "?" if modes is None else str(modes)
         full = f"{digit} {'bare ' if modes == 0 else ''}· {last - first + 1} d"
+        if plain:
+            pattern, digit = "w", "window"
+            full = f"{_day(first)} to {_day(last)}, {last - first + 1} days"
         label = full if len(full) * LETTER + 14 <= wide else digit
         runs.append(
             Run(

@@ -355,7 +355,12 @@ def _section(section: Any, prefix: str) -> dict[str, Any]:
         name = type(part).__name__
         if name == "Picture":
             parts.append(
-                {"name": name, "drawing": season.draw(part.strip), "label": part.label, "id": f"{prefix}-d{number}"}
+                {
+                    "name": name,
+                    "drawing": season.draw(part.strip, part.report, plain=part.plain),
+                    "label": part.label,
+                    "id": f"{prefix}-d{number}",
+                }
             )
         else:
             parts.append({"name": name, "part": part})
