@@ -12,7 +12,7 @@ from datetime import date, timedelta
 from typing import TYPE_CHECKING, Literal
 
 from planner.account import Account, PassState, TargetState
-from planner.model import Day, Product, Programme, Struct
+from planner.model import Day, Product, Programme, Stage, Struct
 from planner.phenology import StageDate
 from planner.season import catalogue_code
 from planner.spray import last_spray_date
@@ -241,6 +241,17 @@ def when(season: Season, stage: str) -> When:
     return When(stage=stage, date=shown, earliest=None, latest=None, estimated=estimated)
 
 
+def following(account: Account, code: str) -> Stage | None:
+    """The next stage in time: as ``Catalogue.stage_after``, but past stages that run beside the main line (tubers)."""
+    after = account.catalogue.stage_after(account.crop.id, code)
+    while after is not None:
+        entry = account.season.stages.get(after.code)
+        if entry is None or entry.on_line:
+            return after
+        after = account.catalogue.stage_after(account.crop.id, after.code)
+    return None
+
+
 # --- targets --------------------------------------------------------------------------------------------------------
 
 
@@ -248,7 +259,7 @@ def _target(account: Account, target: TargetState) -> TargetRow:
     season, facts = account.season, target.target
     window = target.window
     dated = window is not None and not season.floating
-    after = account.catalogue.stage_after(account.crop.id, facts.best_timing[-1]) if facts.best_timing else None
+    after = following(account, facts.best_timing[-1]) if facts.best_timing else None
     raises, lowers = pressure_words(account, target)
     return TargetRow(
         target=facts.id,
@@ -353,19 +364,19 @@ def _stage_ends(account: Account, code: str) -> tuple[Day | None, bool]:
     """
     season = account.season
     begins = when(season, code)
-    after = account.catalogue.stage_after(account.crop.id, code)
-    following = when(season, after.code) if after is not None else None
-    if following is None or following.date is None:
+    after = following(account, code)
+    behind = when(season, after.code) if after is not None else None
+    if behind is None or behind.date is None:
         return begins.date, begins.estimated
-    if not following.estimated:
-        end = following.date - timedelta(days=1)
-    elif following.earliest is not None:
-        end = following.earliest - timedelta(days=1)
+    if not behind.estimated:
+        end = behind.date - timedelta(days=1)
+    elif behind.earliest is not None:
+        end = behind.earliest - timedelta(days=1)
     else:
         return begins.date, begins.estimated
     if begins.date is not None and end < begins.date:
         return begins.date, begins.estimated
-    return end, following.estimated
+    return end, behind.estimated
 
 
 # --- passes ---------------------------------------------------------------------------------------------------------
@@ -482,11 +493,13 @@ def _timing_bounds(account: Account, state: PassState) -> Iterator[Bound]:
         best = target.target.best_timing
         if not best or not account.works(state, target):
             continue
+        if target.target.timing_style == "continuous" and account.working(target)[0].number != state.number:
+            continue  # its best timing is that of the first pass; later ones follow the cover
         begin = when(season, best[0])
         if begin.date is not None:
             yield Bound(side="first", kind="timing", day=begin.date, estimated=begin.estimated,
                         why=f"{target.name}: best timing begins at {best[0]}")  # fmt: skip
-        after = account.catalogue.stage_after(account.crop.id, best[-1])
+        after = following(account, best[-1])
         late = when(season, after.code) if after is not None else None
         if late is not None and late.date is not None:
             yield Bound(side="last", kind="timing", day=late.date - timedelta(days=1), estimated=late.estimated,

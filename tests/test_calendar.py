@@ -418,3 +418,25 @@ def test_a_seed_borne_start_is_the_day_of_sowing() -> None:
     field = Field(crop="soybean", sown=date(2026, 5, 12), targets=(FieldTarget(target="sudden-death-syndrome"),))
     row = of_field(field).targets[0]
     assert row.best[0].stage == "BBCH00" and row.best[0].date == date(2026, 5, 12) and not row.best[0].estimated
+
+
+def test_a_continuous_target_is_followed_by_the_cover() -> None:
+    # potato late blight: first pass before row closure (University of Idaho, in the catalogue); mandipropamid holds 7
+    # days at the lower end (late blight specialists, 7 to 10), so the second pass is due on 22 June
+    from planner.model import FieldTarget, Pass, TankItem
+
+    field = Field(
+        crop="potato",
+        sown=date(2026, 4, 25),
+        stages={"BBCH31": date(2026, 6, 10), "BBCH60": date(2026, 6, 25)},
+        harvest=date(2026, 9, 20),
+        targets=(FieldTarget(target="late-blight", pressure="high"),),
+    )
+    passes = tuple(
+        Pass(number=number, date=day, tank=(TankItem(active=active, dose=100.0),))
+        for number, day, active in ((1, date(2026, 6, 15), "mandipropamid"), (2, date(2026, 7, 15), "cyazofamid"))
+    )
+    first, second = calendar(Programme(field=field, passes=passes), catalogue()).passes
+    assert first.first == date(2026, 6, 10) and first.last == date(2026, 6, 24) and not first.note
+    assert (second.first, second.last) == (date(2026, 6, 15), date(2026, 6, 22))
+    assert any(bound.kind == "cover" and bound.day == second.last for bound in second.bounds)

@@ -149,8 +149,8 @@ def _gap_fact(
         {"days": days, "pressure": target.entry.pressure},
         shows={
             "target": target.name,
-            "from_words": show(span[0]) if span else "",
-            "to_words": show(span[1]) if span else "",
+            "from_words": f"from {show(span[0])}" if span and show(span[0]) else "",
+            "to_words": f"to {show(span[1])}" if span and show(span[1]) else "",
             "first": str(passes[0]),
             "second": str(passes[-1]),
             "windows": _window_words(target),
