@@ -535,3 +535,13 @@ def test_a_target_without_a_row_says_why(farm: Path, catalogue: Catalogue) -> No
     report = audit(load_programme(plan(farm, "multi", ("2026-07-01", MULTI)), catalogue), catalogue)
     assert report.selection == ()
     assert [one["why"] for one in report.totals["selection_gaps"]] == ["no at-risk active that works on it meets it"]
+
+
+def test_command_reads_spreadsheets_with_field_and_products(farm: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for name, active in (("a", "Demo One"), ("b", "Demo Third")):
+        rows = f"pass,date,product,rate,unit\n1,2026-07-01,{active},0.45,L/ha\n"
+        (farm / f"{name}.csv").write_text(rows, encoding="utf-8")
+    words = ["compare", "a.csv", "b.csv", "--field", "field.yaml", "--products", "shop.yaml", "--format", "json"]
+    assert cli.main(words) == exits.DONE
+    data = json.loads(capsys.readouterr().out)
+    assert [cell["state"] for cell in data["selection"][0]["cells"]] == ["assessed", "none"]

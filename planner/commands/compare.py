@@ -34,10 +34,11 @@ def add(subparsers: Any) -> None:
         "'not assessed'. Nothing is said about seasons unless you state growth rate and start.",
     )
     parser.add_argument(
-        "programme", nargs="+", metavar="PROGRAMME", help="two or more programme documents (YAML, CSV), - for stdin"
+        "programme", nargs="+", metavar="PROGRAMME", help="two or more programmes (YAML, CSV, XLSX), - for stdin"
     )
     parser.add_argument("--field", metavar="FILE", help="field document, where the programmes name none (CSV)")
     parser.add_argument("--products", metavar="FILE", action="append", help="product list; may be given again")
+    common.add_map(parser)
     parser.add_argument(
         "--engine", choices=("auto", "durable-rules", "interpreter"), default="auto", help="back end of the rules"
     )
