@@ -34,11 +34,17 @@ def field_of(rng: random.Random, catalogue: Catalogue, targets: int = 2) -> Fiel
         area=10.0,
         country=country,
         region=region,
-        stages={stage.code: date.fromordinal(BASE + round(stage.bbch * 1.5)) for stage in crop.stages if stage.bbch < crop.harvest_bbch},
+        stages={
+            stage.code: date.fromordinal(BASE + round(stage.bbch * 1.5))
+            for stage in crop.stages
+            if stage.bbch < crop.harvest_bbch
+        },
         harvest=date.fromordinal(BASE + round(crop.harvest_bbch * 1.5)),
         targets=tuple(
             FieldTarget(
-                target=name, pressure=rng.choice(("low", "moderate", "high")), cultivar=rng.choice(("susceptible", None))
+                target=name,
+                pressure=rng.choice(("low", "moderate", "high")),
+                cultivar=rng.choice(("susceptible", None)),
             )
             for name in chosen
         ),
@@ -49,9 +55,22 @@ def field_of(rng: random.Random, catalogue: Catalogue, targets: int = 2) -> Fiel
 def products_of(rng: random.Random, catalogue: Catalogue, field: Field, count: int) -> tuple[Product, ...]:
     """Invented products of fungicide actives of a few groups, so that groups meet again."""
     fungicides = [
-        active for active in catalogue.actives.values() if active.kind == "fungicide" and active.group.startswith("FRAC")
+        active
+        for active in catalogue.actives.values()
+        if active.kind == "fungicide" and active.group.startswith("FRAC")
     ]
-    wanted = {"FRAC 3", "FRAC 7", "FRAC 11", "FRAC M03", "FRAC M05", "FRAC 4", "FRAC 40", "FRAC 28", "FRAC 29", "FRAC 1"}
+    wanted = {
+        "FRAC 3",
+        "FRAC 7",
+        "FRAC 11",
+        "FRAC M03",
+        "FRAC M05",
+        "FRAC 4",
+        "FRAC 40",
+        "FRAC 28",
+        "FRAC 29",
+        "FRAC 1",
+    }
     pool = [active for active in fungicides if active.group in wanted]
     found = []
     for number in range(count):

@@ -9,9 +9,10 @@ from __future__ import annotations
 import itertools
 import random
 from collections.abc import Iterator
-from functools import lru_cache
+from functools import cache, lru_cache
 
 import pytest
+from seasons import space_of
 
 from planner.audit import audit
 from planner.catalogue import Catalogue, load
@@ -19,7 +20,6 @@ from planner.draft.compile import Compiler
 from planner.draft.front import draft
 from planner.draft.options import MONEY, Column, Space
 from planner.draft.solve import Answer, Search, Wanted, conflict
-from seasons import space_of
 
 pytest.importorskip("ortools")
 
@@ -38,13 +38,13 @@ def plans(space: Space) -> Iterator[tuple[Column, ...]]:
         yield tuple(column for column in plan if column is not None)
 
 
-@lru_cache(maxsize=None)
+@cache
 def small(seed: int) -> Space:
     slots, products = ((2, 3), 3) if seed % 4 else ((4, 4), 2)
     return space_of(seed, catalogue(), slots=slots, products=products)
 
 
-@lru_cache(maxsize=None)
+@cache
 def clean(seed: int) -> tuple[Answer, ...]:
     """All sound plans of a small season with their figures, by the audit of every plan."""
     space = small(seed)
@@ -86,7 +86,9 @@ def test_front_is_the_exhaustive_front() -> None:
     for seed in range(1, 60, 2):
         points = {a.point for a in clean(seed)}
         exact = {
-            one for one in points if not any(other != one and all(a <= b for a, b in zip(other, one, strict=True)) for other in points)
+            one
+            for one in points
+            if not any(other != one and all(a <= b for a, b in zip(other, one, strict=True)) for other in points)
         }
         found = draft(small(seed), most_points=1000)
         assert found.complete, seed
@@ -144,7 +146,7 @@ def test_too_many_passes_names_the_rules_that_clash() -> None:
 
 
 def test_stock_on_hand_is_not_paid_again() -> None:
-    for seed in range(0, 60):
+    for seed in range(60):
         space = small(seed)
         stocked = [product for product in space.products if space.on_hand(product)]
         for column in space.columns:
@@ -198,7 +200,10 @@ def test_scenario_balanced_is_what_a_plant_pathologist_would_sign() -> None:
     for target in account.targets:
         if target.entry.pressure == "high":
             modes = {
-                use.group for state in account.working(target) for use in state.uses if account.effect(use, target).value
+                use.group
+                for state in account.working(target)
+                for use in state.uses
+                if account.effect(use, target).value
             }
             assert len(modes) >= 2
             assert account.working(target)[0].time.day <= target.window.first

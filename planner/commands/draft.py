@@ -23,6 +23,7 @@ _EXAMPLES = """
 planner draft field.yaml --products shop.yaml
 planner draft field.yaml --products shop.yaml --passes 2 --budget 90
 planner draft field.yaml --products shop.yaml --avoid 'FRAC 11' --output plan.yaml
+planner draft field.yaml --products shop.xlsx --format xlsx --output plan.xlsx
 planner draft field.yaml --products shop.yaml --keep sprayed.yaml --from 2026-07-20
 """
 
@@ -52,6 +53,7 @@ def add(subparsers: Any) -> None:
     parser.add_argument(
         "--products", metavar="FILE", action="append", required=True, help="what can be bought; may be given again"
     )
+    common.add_map(parser)
     parser.add_argument("--passes", metavar="N", help="number of passes, or a range such as 1-3 (kept ones count)")
     parser.add_argument("--budget", metavar="MONEY", type=float, help="most money per hectare to pay")
     parser.add_argument("--top", metavar="K", type=int, default=0, help="list K programmes that none beats as well")
@@ -61,10 +63,14 @@ def add(subparsers: Any) -> None:
     parser.add_argument("--keep", metavar="FILE", help="programme with the passes already made or decided")
     parser.add_argument("--from", dest="start", metavar="DATE|STAGE", help="first day of the new passes")
     parser.add_argument(
-        "--target", metavar="NAME", action="append", default=[], help="only this target of the field; may be given again"
+        "--target",
+        metavar="NAME",
+        action="append",
+        default=[],
+        help="only this target of the field; may be given again",
     )
     parser.add_argument("--seconds", metavar="S", type=float, default=60.0, help="longest search (60)")
-    common.add_common(parser, ("text", "json", "yaml"), explain=True)
+    common.add_common(parser, ("text", "json", "markdown", "yaml", "csv", "xlsx", "html"), explain=True)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -84,11 +90,15 @@ def _documents(
     from planner.documents import load_field, load_products, load_programme
 
     field = load_field(args.field, catalogue)
-    products = load_products(args.products, catalogue)
+    notices: list[str] = []
+    columns = common.columns(args)
+    products = load_products(args.products, catalogue, columns=columns, notices=notices)
+    for notice in notices:
+        exits.say(f"planner: notice: {notice}")
     keep: tuple[Pass, ...] = ()
     accept: tuple[Accept, ...] = ()
     if args.keep:
-        kept = load_programme(args.keep, catalogue, field=args.field, products=args.products)
+        kept = load_programme(args.keep, catalogue, field=args.field, products=args.products, columns=columns)
         keep, accept = kept.passes, kept.accept
     return _only_targets(field, args.target, catalogue), products, keep, accept, ""
 
@@ -123,7 +133,9 @@ def avoided(names: list[str], products: tuple[Product, ...], catalogue: Catalogu
                 found.append(catalogue.normal_group(name))
             except UnknownName as error:
                 raise InputError(
-                    "--avoid", f"'{name}' is no group, active or product here", "write 'FRAC 11', an active or a product's name"
+                    "--avoid",
+                    f"'{name}' is no group, active or product here",
+                    "write 'FRAC 11', an active or a product's name",
                 ) from error
     return found
 
@@ -150,7 +162,9 @@ def _start(text: str | None, field: Field, catalogue: Catalogue, keep: tuple[Pas
     try:
         day, _ = Season(field, catalogue.crop(field.crop), catalogue, keep).day(text)
     except UnknownName as error:
-        raise InputError("--from", f"'{text}' is no date and no stage", "write --from 2026-07-20 or --from R3") from error
+        raise InputError(
+            "--from", f"'{text}' is no date and no stage", "write --from 2026-07-20 or --from R3"
+        ) from error
     if day is None:
         raise InputError("--from", f"no date is known for stage {text}", "write a date, such as --from 2026-07-20")
     return day
@@ -185,11 +199,15 @@ def search(
         start=_start(args.start, field, catalogue, keep),
         rulebook=rules_of(rules),
     )
-    exits.say(f"planner: {len(space.slots)} dates, {len(space.columns)} passes to choose from; Ctrl-C stops with the best so far")
+    exits.say(
+        f"planner: {len(space.slots)} dates, {len(space.columns)} passes to choose from; Ctrl-C stops with the best so far"
+    )
     front = draft(space, wanted, seconds=args.seconds, told=lambda line: exits.say(f"planner: {line}"))
     reports = {name: _audited(space, answer, name, catalogue, rules) for name, answer in front.named.items()}
     top = sorted(front.points, key=lambda one: one.point)[: args.top]
-    listed = [(answer, _audited(space, answer, f"number {at}", catalogue, rules)) for at, answer in enumerate(top, start=1)]
+    listed = [
+        (answer, _audited(space, answer, f"number {at}", catalogue, rules)) for at, answer in enumerate(top, start=1)
+    ]
     why: list[WhyNot] = []
     shown = front.named.get("balanced") or next(iter(front.named.values()))
     if not front.stopped:
@@ -214,7 +232,7 @@ def _audited(space: Space, answer: Answer, name: str, catalogue: Catalogue, rule
 
 
 def _deliver(args: argparse.Namespace, chosen: common.Settings, answer: Draft, catalogue: Catalogue) -> None:
-    from planner.documents import dump_programme
+    from planner.documents import dump_csv, dump_programme, dump_xlsx
     from planner.render import console
     from planner.render import draft as render
 
@@ -226,6 +244,22 @@ def _deliver(args: argparse.Namespace, chosen: common.Settings, answer: Draft, c
     if chosen.format == "yaml":
         common.deliver(args, dump_programme(report.programme), inputs)
         return
+    if chosen.format in ("csv", "xlsx"):
+        made = dump_csv(report.programme) if chosen.format == "csv" else dump_xlsx(report.programme)
+        common.deliver(args, made, inputs)
+        return
+    if chosen.format == "markdown":
+        common.deliver(args, _markdown(answer, report, args, chosen, catalogue), inputs)
+        return
+    if chosen.format == "html":
+        from planner.audit import rules_of
+        from planner.render.page import answers
+
+        rules = rules_of(tuple(chosen.rules)).key
+        versions = common.versions(catalogue)
+        made = answers.draft(answer, catalogue, units=chosen.units, versions=versions, rules=rules)
+        common.deliver(args, made, inputs)
+        return
     if args.output not in (None, "-"):
         console.deliver(dump_programme(report.programme), output=args.output, inputs=inputs)
         exits.say(f"planner: the balanced programme is written to {args.output}")
@@ -233,6 +267,21 @@ def _deliver(args: argparse.Namespace, chosen: common.Settings, answer: Draft, c
         answer, width=common.width(), units=chosen.units, explain=args.explain, versions=common.versions(catalogue)
     )
     console.deliver(lines, no_color=args.no_color)
+
+
+def _markdown(
+    answer: Draft, report: AuditReport, args: argparse.Namespace, chosen: common.Settings, catalogue: Catalogue
+) -> str:
+    """The choice as the terminal shows it, then the audit of the programme that is shown in full."""
+    from planner.commands.audit import cited
+    from planner.render import draft as render
+    from planner.render import markdown
+
+    versions = common.versions(catalogue)
+    lines = render.show(answer, width=100, units=chosen.units, explain=args.explain, versions=versions)
+    body = markdown.verbatim(lines)
+    rest = markdown.audit([report], units=chosen.units, versions=versions, sources=cited([report], catalogue))
+    return f"# Programmes to choose from\n\n{body}\n---\n\n{rest}"
 
 
 __all__ = ["Draft", "NoProgramme", "add", "run", "search"]

@@ -39,8 +39,10 @@ def add(subparsers: Any) -> None:
     parser.add_argument(
         "--avoid", metavar="NAME", action="append", default=[], help="a group, active or product not to bring in"
     )
-    parser.add_argument("--fixed", metavar="N", action="append", type=int, default=[], help="pass that must stay as it is")
-    common.add_common(parser, ("text", "json", "yaml"), explain=True)
+    parser.add_argument(
+        "--fixed", metavar="N", action="append", type=int, default=[], help="pass that must stay as it is"
+    )
+    common.add_common(parser, ("text", "json", "markdown", "yaml"), explain=True)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -84,7 +86,15 @@ def _deliver(args: argparse.Namespace, chosen: common.Settings, answer: Mending)
         common.deliver(args, render.as_json(answer), inputs)
         return
     if not best.passes and (chosen.format == "yaml" or args.output not in (None, "-")):
-        raise InputError("--output", "the mended programme has no pass, so there is no document to write", "leave --output out")
+        raise InputError(
+            "--output", "the mended programme has no pass, so there is no document to write", "leave --output out"
+        )
+    if chosen.format == "markdown":
+        from planner.render import markdown
+
+        shown = render.show(answer, width=100, units=chosen.units, explain=args.explain)
+        common.deliver(args, f"# The fewest changes\n\n{markdown.verbatim(shown)}", inputs)
+        return
     if chosen.format == "yaml":
         common.deliver(args, dump_programme(best), inputs)
         return

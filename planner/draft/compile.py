@@ -13,7 +13,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations_with_replacement
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import msgspec
 
@@ -80,7 +80,7 @@ class Compiler:
         self.left: dict[str, None] = {}
         self.slots = [[column for column in self.columns if column.slot == slot.index] for slot in space.slots]
         self.foliar = [column for column in self.columns if column.slot >= 0 and column.uses.uses]
-        self._runs: dict[tuple[Any, ...], tuple[list[Any], list[Any]]] = {}
+        self.bare_days: dict[str, list[tuple[int, Any]]] = {}  # by target: days of a stretch, whether it is bare
 
     def build(self) -> Compiled:
         """The whole model."""
@@ -102,13 +102,15 @@ class Compiler:
         self._label_runs()
         self._successions()
         self._published()
+        bare = self._bare()
         if self.strict:
             self._two_modes()
+            self._kept_well()
         return Compiled(
             model,
             self.x,
             self._cost(),
-            self._bare(),
+            bare,
             sum(column.selection * self.x[column.number] for column in self.columns),
             sum(self.x[column.number] for column in self.columns if not column.kept),
             sum(column.cautions * self.x[column.number] for column in self.columns if not column.kept),
@@ -187,6 +189,7 @@ class Compiler:
                 covering = {column.number for (first, last), column in spans if first <= start <= last}
                 bare = self.model.new_bool_var("")
                 self.model.add(sum(self.x[number] for number in sorted(covering)) + bare >= 1)
+                self.bare_days.setdefault(target.id, []).append((stop - start, bare))
                 terms.append(PRESSURE_WEIGHT[target.entry.pressure] * (stop - start) * bare)
         return sum(terms)
 
@@ -428,10 +431,33 @@ class Compiler:
                     continue
                 for use in column.uses.uses:
                     if self.account.effect(use, target).value:
-                        key = next((one for one in by_group if self.account.joined(one, use.group, "mixing")), use.group)
+                        key = next(
+                            (one for one in by_group if self.account.joined(one, use.group, "mixing")), use.group
+                        )
                         by_group.setdefault(key, []).append(column)
             if len(by_group) > 1:
                 self.model.add(sum(self.some(columns) for columns in by_group.values()) >= 2)
+
+    def _kept_well(self) -> None:
+        """Targets at high pressure: a stage-timed one has a pass at its published timing (within 3 days), the others
+        are not bare for more than half of their window (both common practice, no source)."""
+        for target in self.account.targets:
+            if target.entry.pressure != "high" or target.id not in self.bare_days:
+                continue
+            covering = [column for column in self.foliar if target.id in column.spans]
+            if target.target.timing_style == "stage_timed" and target.target.best_timing:
+                days = [self.account.season.day(code)[0] for code in target.target.best_timing]
+                timely = [
+                    column
+                    for column in covering
+                    if any(day is not None and abs(self.space.slots[column.slot].day - day) <= 3 for day in days)
+                ]
+                if timely:
+                    self.model.add(self.total(timely) >= 1)
+            elif covering:
+                stretches = self.bare_days[target.id]
+                whole = sum(days for days, _ in stretches)
+                self.model.add(2 * sum(days * bare for days, bare in stretches) <= whole)
 
     # --- published limits -------------------------------------------------------------------------------------------
 
@@ -482,7 +508,7 @@ class Compiler:
         return [(row, given) for row, given in found if self._firm(row, kind)]
 
     def _winners(self, rows: list[Limit], code: str, target: TargetState | None) -> list[tuple[Limit, list[Literal_]]]:
-        found = []
+        found: list[tuple[Limit, list[Literal_]]] = []
         before: list[Literal_] = []
         for row in rows:
             held = self._holds(row, code, target)
@@ -504,7 +530,7 @@ class Compiler:
         cap = self.published.cap(row, regional)
         return cap.severity == "breach" and not cap.lower
 
-    def _holds(self, row: Limit, code: str, target: TargetState | None) -> list[Literal_] | bool | None:
+    def _holds(self, row: Limit, code: str, target: TargetState | None) -> list[Literal_] | Literal[False] | None:
         """Conditions of a row as literals (empty: it holds always), False where it never does, None: cannot be told."""
         literals: list[Literal_] = []
         counted = self._counted(row, target)
@@ -650,7 +676,8 @@ class Compiler:
             return
         value = float(row.value)
         table = [
-            slots if count < SHARE_HOLDS_FROM else max(1, math.floor(count * value + 1e-9)) for count in range(slots + 1)
+            slots if count < SHARE_HOLDS_FROM else max(1, math.floor(count * value + 1e-9))
+            for count in range(slots + 1)
         ]
         number = self.model.new_int_var(0, slots, "")
         most = self.model.new_int_var(0, slots, "")

@@ -17,6 +17,7 @@ from typing import Any
 from planner.draft.options import Space
 from planner.draft.solve import Answer, Search, Stopped, Wanted, conflict
 from planner.errors import NoProgramme
+from planner.model import Finding
 
 MOST_POINTS = 24
 SCALE = 10_000
@@ -59,6 +60,11 @@ def draft(
         NoProgramme: nothing satisfies the rules and wishes; the reasons are a smallest set that clashes.
     """
     say = told or (lambda _line: None)
+    made = [one for one in space.breaches(space.kept) if one.rule != "LIM02"]  # more passes can only mend a share
+    if made:
+        raise NoProgramme(
+            "the passes that are kept breach a rule by themselves, so no programme with them is sound", _told(made)
+        )
     search = Search(space, wanted, seconds=seconds)
     found = Front(space, search.answer(space.kept, True))
     found.left_to_audit = search.compiled.left_to_audit
@@ -69,7 +75,9 @@ def draft(
     except (Stopped, KeyboardInterrupt):
         found.stopped = True
         if not found.named:
-            raise
+            raise NoProgramme(
+                "the search was stopped before a sound programme was found", ["give it longer with --seconds"]
+            ) from None
     found.solves = search.solves
     return found
 
@@ -149,16 +157,23 @@ def _points(search: Search, found: Front, say: Callable[[str], None], most: int)
 
 def reasons(space: Space, wanted: Wanted) -> list[str]:
     """A smallest set of rules and wishes that clash, in words, with a line to paste where a rule can be accepted."""
-    lines = []
     tags = conflict(space, wanted)
     if not tags:
-        kept = space.breaches(space.kept)
-        lines = [f"{one.rule} {one.name}: {one.message}" for one in kept]
-        rules = [one.rule for one in kept]
-    else:
-        lines = [f"{tag.rule}: {tag.words}" for tag in tags]
-        rules = [tag.rule for tag in tags if not tag.rule.startswith("--")]
-    for rule in list(dict.fromkeys(rules))[:1]:
-        lines.append("to keep a departure, paste this into the programme named with --keep:")
-        lines.append(f"accept: [{{rule: {rule}, reason: write your reason here}}]")
-    return lines
+        return _told(space.breaches(space.kept))
+    lines = [f"{tag.rule}: {tag.words}" for tag in tags]
+    rules = [tag.rule for tag in tags if not tag.rule.startswith("--")]
+    return lines + (_accept([f"{{rule: {rules[0]}, reason: write your reason here}}"]) if rules else [])
+
+
+def _told(findings: list[Finding]) -> list[str]:
+    """Breaches in words, and how to keep them as departures."""
+    lines = [f"{one.rule} {one.name}: {one.message}" for one in findings]
+    entries = [
+        f"{{rule: {one.rule}, passes: [{', '.join(map(str, one.passes))}], reason: write your reason here}}"
+        for one in findings
+    ]
+    return lines + (_accept(entries) if entries else [])
+
+
+def _accept(entries: list[str]) -> list[str]:
+    return ["to keep a departure, paste this into the programme named with --keep:", f"accept: [{', '.join(entries)}]"]

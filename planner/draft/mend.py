@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 from planner.audit import audit, rules_of
 from planner.catalogue import Catalogue
@@ -86,7 +87,7 @@ def mend(
     stopped = False
     try:
         search = Search(space, seconds=seconds)
-        _one_each(search, space)
+        _one_each(search, space, fixed)
         for _ in range(top):
             answer = search.minimise(_figure(search, space))
             if answer is None:
@@ -120,7 +121,9 @@ def make_space(
         day = season.place(entry).day
         if day is None:
             place = str(entry.place) or f"pass {entry.number}"
-            raise InputError(place, "this pass has no day that can be told, so it cannot be mended", "add date: 2026-07-02")
+            raise InputError(
+                place, "this pass has no day that can be told, so it cannot be mended", "add date: 2026-07-02"
+            )
         own[entry.number] = day
     days = sorted(own.values())
     free = [] if season.floating else _free_days(days, season)
@@ -180,17 +183,17 @@ def _variants(
         return
     day = slots[slot]
     changed = list(_tanks(entry, day, space, new=True))
-    for tank, water, words, weight in changed:
-        yield Variant(_with(entry, tank=tank, water=water), slot, number, 1, words, weight)
+    for tank, carrier, words, weight in changed:
+        yield Variant(_with(entry, tank=tank, water=carrier), slot, number, 1, words, weight)
     for other in free:
         if not _may(entry.tank, slots[other], space):
             continue
         when = date.fromordinal(slots[other])
         moved = _with(entry, date=when, stage=None)
         yield Variant(moved, other, number, 1, f"move it to {when.isoformat()}", MOVE)
-        for tank, water, words, weight in _tanks(entry, slots[other], space, new=False):
+        for tank, carrier, words, weight in _tanks(entry, slots[other], space, new=False):
             yield Variant(
-                _with(moved, tank=tank, water=water),
+                _with(moved, tank=tank, water=carrier),
                 other,
                 number,
                 2,
@@ -201,7 +204,7 @@ def _variants(
 
 def _with(entry: Pass, **changes: object) -> Pass:
     values = {name: getattr(entry, name) for name in entry.__struct_fields__}
-    return Pass(**{**values, **changes})  # type: ignore[arg-type]
+    return Pass(**{**values, **changes})
 
 
 def _may(tank: tuple[TankItem, ...], day: int, space: Space) -> bool:
@@ -220,7 +223,9 @@ def _tanks(
     """Changed tanks with their water, words and weight. ``new``: with products that the pass does not hold."""
     tank, water = entry.tank, entry.water
     labels = {product.name: product.labels.get(space.crop.id) for product in space.products}
-    least = max([label.water or 0.0 for item in tank if (label := labels.get(item.product or "")) is not None], default=0.0)
+    least = max(
+        [label.water or 0.0 for item in tank if (label := labels.get(item.product or "")) is not None], default=0.0
+    )
     carrier = water if water is not None else space.field.application.water
     if carrier is not None and carrier < least:
         yield tank, least, f"use {least:.0f} L/ha of water", RATE
@@ -287,8 +292,8 @@ def _fit(item: TankItem, label: CropLabel | None) -> TankItem:
     return item if rate == item.rate else _rate(item, rate)
 
 
-def _one_each(search: Search, space: Space) -> None:
-    """Every pass of the programme at most once."""
+def _one_each(search: Search, space: Space, fixed: frozenset[int]) -> None:
+    """Every pass of the programme at most once, those that are fixed exactly once."""
     x = search.compiled.x
     by_origin: dict[int, list[Column]] = {}
     for column in space.columns:
@@ -296,30 +301,36 @@ def _one_each(search: Search, space: Space) -> None:
             by_origin.setdefault(column.variant.origin, []).append(column)
     for columns in by_origin.values():
         search.compiled.model.add_at_most_one(x[column.number] for column in columns)
+    for number in sorted(fixed):
+        search.compiled.model.add_bool_or([x[column.number] for column in by_origin.get(number, ())])
 
 
 def _another_way(search: Search, space: Space, columns: tuple[Column, ...]) -> None:
     """Only ways that treat at least one pass in another manner (rate, partner, swap, move, drop) are wanted now."""
     x = search.compiled.x
     chosen = {column.variant.origin: column.variant for column in columns if column.variant is not None}
-    same: list[object] = []
+    same: list[Any] = []
     for origin in dict.fromkeys(column.variant.origin for column in space.columns if column.variant is not None):
-        own = [(c.variant, x[c.number]) for c in space.columns if c.variant and c.variant.origin == origin and c.number in x]
+        own = [
+            (c.variant, x[c.number])
+            for c in space.columns
+            if c.variant and c.variant.origin == origin and c.number in x
+        ]
         now = chosen.get(origin)
         if now is None:
             same.append(1 - sum(literal for _, literal in own))
         else:
             same.append(sum(literal for one, literal in own if one.weight == now.weight))
-    search.compiled.model.add(sum(same) <= len(same) - 1)  # type: ignore[call-overload]
+    search.compiled.model.add(sum(same) <= len(same) - 1)
 
 
-def _figure(search: Search, space: Space) -> object:
+def _figure(search: Search, space: Space) -> Any:
     """Number of changes first, then bare days, mildness and money."""
     x = search.compiled.x
     origins = {column.variant.origin for column in space.columns if column.variant is not None}
     most_bare = space.bare([]) + 1
     weight = 1000 * most_bare
-    whole: object = search.compiled.bare * 1000 + (len(origins) * (weight * 10 + DROP * 10))
+    whole: Any = search.compiled.bare * 1000 + (len(origins) * (weight * 10 + DROP * 10))
     for column in space.columns:
         variant = column.variant
         if variant is None or column.number not in x:

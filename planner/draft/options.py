@@ -228,7 +228,8 @@ class Space:
             free = sorted(days)
         marks = sorted([(day, True) for day in foliar] + [(day, False) for day in free])
         slots = [
-            Slot(index, day, self._given_stage(day), self.near(day), is_kept) for index, (day, is_kept) in enumerate(marks)
+            Slot(index, day, self._given_stage(day), self.near(day), is_kept)
+            for index, (day, is_kept) in enumerate(marks)
         ]
         return slots, kept
 
@@ -239,7 +240,9 @@ class Space:
             for target in self._bare.targets
             if target.window and target.window.first is not None and target.window.last is not None
         ]
-        stages = [entry.date.toordinal() for code, entry in self.season.stages.items() if code not in ("sown", "harvest")]
+        stages = [
+            entry.date.toordinal() for code, entry in self.season.stages.items() if code not in ("sown", "harvest")
+        ]
         if windows:
             first = min(window.first for window in windows if window.first is not None)
             last = max(window.last for window in windows if window.last is not None)
@@ -337,7 +340,8 @@ class Space:
                     fitted.add(product.name)
             for mix in self._mixes(fit, self._best(fit)):
                 tank = tuple(
-                    TankItem(product=product.name, rate=label.rate_most, unit=product.amount_unit) for product, label in mix
+                    TankItem(product=product.name, rate=label.rate_most, unit=product.amount_unit)
+                    for product, label in mix
                 )
                 self._append(slot.index, self._pass(slot, tank))
         for name in fitted:
@@ -358,16 +362,24 @@ class Space:
         """Groups, per target class and days of cover, and cost per hectare of each usable product alone."""
         some_day = date.fromordinal(min(one.date.toordinal() for one in self.season.stages.values()))
         passes = tuple(
-            Pass(number=at, date=some_day, tank=(TankItem(product=product.name, rate=label.rate_most, unit=product.amount_unit),))
+            Pass(
+                number=at,
+                date=some_day,
+                tank=(TankItem(product=product.name, rate=label.rate_most, unit=product.amount_unit),),
+            )
             for at, (product, label) in enumerate(self.usable, start=1)
         )
-        account = Account(Programme(field=self.field, products=self.products, passes=passes), self.catalogue, self.season)
+        account = Account(
+            Programme(field=self.field, products=self.products, passes=passes), self.catalogue, self.season
+        )
         found = {}
         for (product, label), state in zip(self.usable, account.all_states, strict=True):
             marks = {}
             for target in account.targets:
                 ranks = [account.effect(use, target).rank or 0 for use in state.uses]
-                rows = [account.protection(use, state, target) for use in state.uses if account.effect(use, target).value]
+                rows = [
+                    account.protection(use, state, target) for use in state.uses if account.effect(use, target).value
+                ]
                 days = max((round(row.least) for row in rows if row is not None), default=0)
                 marks[target.id] = (max(ranks, default=0), days)
             cost = 0.0 if self.on_hand(product) else (product.price or 0.0) * (label.rate_most or 0.0)
@@ -518,11 +530,14 @@ class Space:
             kept += [
                 column
                 for column in here
-                if sum(self._beats(marks[other.number], marks[column.number]) for other in here if other is not column) < 2
+                if sum(self._beats(marks[other.number], marks[column.number]) for other in here if other is not column)
+                < 2
             ]
         return sorted(kept, key=lambda column: column.number)
 
-    def _marks(self, column: Column) -> tuple[frozenset[str], int, dict[str, tuple[int, frozenset[int]]], frozenset[str]]:
+    def _marks(
+        self, column: Column
+    ) -> tuple[frozenset[str], int, dict[str, tuple[int, frozenset[int]]], frozenset[str]]:
         account, state = self.account, column.uses
         per_target = {}
         for target in account.targets:

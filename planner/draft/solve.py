@@ -109,6 +109,7 @@ class Search:
         solver = cp_model.CpSolver()
         solver.parameters.num_workers = 1
         solver.parameters.random_seed = SEED
+        solver.parameters.cp_model_presolve = False
         solver.parameters.max_time_in_seconds = left
         solver.parameters.catch_sigint_signal = False
         self.compiled.model.minimize(objective)
@@ -131,8 +132,10 @@ class Search:
         Raises:
             Stopped: the time is over before a programme was found.
         """
-        objective = self._weighted(order) if weights is None else sum(
-            weight * self.expression(name) for name, weight in weights.items()
+        objective = (
+            self._weighted(order)
+            if weights is None
+            else sum(weight * self.expression(name) for name, weight in weights.items())
         )
         return self.minimise(objective)
 

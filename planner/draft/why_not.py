@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import Any
 
 from planner.draft.front import FIGURES, Front, balance
 from planner.draft.options import MONEY, SELECTION, Column, Space
@@ -42,10 +41,12 @@ def why_not(front: Front, chosen: Answer, wanted: Wanted = Wanted(), *, seconds:
     for product in space.products:
         if product.name in held:
             continue
-        if product.name in space.refused and space.refused[product.name]:
+        if space.refused.get(product.name):
             found.append(_plain("product", product.name, space.refused[product.name]))
         else:
-            asks.append(("product", product.name, [c for c in space.columns if product.name in c.products and not c.kept]))
+            asks.append(
+                ("product", product.name, [c for c in space.columns if product.name in c.products and not c.kept])
+            )
     names = {group: space.account.group_words(group) for c in space.columns for group in c.uses.by_group}
     for group in sorted(names):
         if group not in groups:
@@ -113,16 +114,26 @@ def _dearer(kind: str, name: str, answer: Answer, chosen: Answer, front: Front) 
     bare = answer.bare - chosen.bare
     selection = (answer.selection - chosen.selection) / SELECTION
     worse, better = [], []
-    for value, said in ((round(cost, 2), "costs {} more per ha"), (bare, "leaves {} more weighted days bare"), (round(selection, 1), "selects {} days more")):
+    for value, said in (
+        (round(cost, 2), "costs {} more per ha"),
+        (bare, "leaves {} more weighted days bare"),
+        (round(selection, 1), "selects {} days more"),
+    ):
         if value > 0:
             worse.append(said.format(f"{value:g}"))
         elif value < 0:
-            better.append(said.replace("more", "less").replace("leaves {} less", "leaves {} fewer").format(f"{-value:g}"))
+            better.append(
+                said.replace("more", "less").replace("leaves {} less", "leaves {} fewer").format(f"{-value:g}")
+            )
     reason = "the best programme with it " + (", ".join(worse) if worse else "is no better on any figure")
     if better:
         reason += " (and " + ", ".join(better) + ")"
     if not worse and better:
-        reason = "the best programme with it " + ", ".join(better) + ", but leans on a group twice in a row or lacks a second mode"
+        reason = (
+            "the best programme with it "
+            + ", ".join(better)
+            + ", but leans on a group twice in a row or lacks a second mode"
+        )
     return WhyNot(kind, name, reason, "", round(cost, 2), bare, round(selection, 1), answer)
 
 

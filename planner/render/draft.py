@@ -28,7 +28,9 @@ def show(answer: Draft, *, width: int, units: str = "metric", explain: bool = Fa
     _table(answer, paper, units)
     _seasons(answer, paper)
     if answer.top:
-        paper.heading(f"{words.count(len(answer.top), 'programme')} that none beats on all three figures, cheapest first")
+        paper.heading(
+            f"{words.count(len(answer.top), 'programme')} that none beats on all three figures, cheapest first"
+        )
         rows = [_row(f"{at}", one, report, answer, units) for at, (one, report) in enumerate(answer.top, start=1)]
         paper.table(_HEADER, rows, right=(1, 2, 3))
     _why(answer.why, paper, units)
@@ -37,7 +39,9 @@ def show(answer: Draft, *, width: int, units: str = "metric", explain: bool = Fa
         report = answer.reports.get("balanced") or next(iter(answer.reports.values()))
         paper.lines.extend(text.audit(report, width=width, units=units, explain=explain, versions=versions))
     else:
-        paper.line("no pass: nothing that can be bought covers a day that counts here, or nothing is asked for", indent=2)
+        paper.line(
+            "no pass: nothing that can be bought covers a day that counts here, or nothing is asked for", indent=2
+        )
     return paper.lines
 
 
@@ -61,7 +65,12 @@ def _verdict(answer: Draft, balanced: Answer, paper: Paper, units: str) -> None:
     if front.complete:
         paper.line((f"None beats {count} on all three figures: that is all of them.", "quiet"))
     elif not front.stopped:
-        paper.line((f"Of the programmes that none beats on all three figures {count} were worked out; there are more.", "quiet"))
+        paper.line(
+            (
+                f"Of the programmes that none beats on all three figures {count} were worked out; there are more.",
+                "quiet",
+            )
+        )
 
 
 def _table(answer: Draft, paper: Paper, units: str) -> None:
@@ -83,7 +92,9 @@ def _table(answer: Draft, paper: Paper, units: str) -> None:
         stock = front.space.money(one.columns)[1]
         if stock:
             worth = words.amount(stock / MONEY, "area_cost", units)
-            paper.line((f"{name}: stock on hand worth {worth} is used first and is not in the price", "quiet"), indent=2)
+            paper.line(
+                (f"{name}: stock on hand worth {worth} is used first and is not in the price", "quiet"), indent=2
+            )
 
 
 def _row(name: str, one: Answer, report: AuditReport | None, answer: Draft, units: str) -> list[Part]:
@@ -158,7 +169,9 @@ def as_json(answer: Draft) -> str:
             "why_not": [
                 {
                     "kind": entry.kind,
-                    "name": datetime.date.fromordinal(int(entry.name)).isoformat() if entry.kind == "date" else entry.name,
+                    "name": datetime.date.fromordinal(int(entry.name)).isoformat()
+                    if entry.kind == "date"
+                    else entry.name,
                     "rule": entry.rule or None,
                     "reason": entry.reason,
                     "more_cost_per_ha": entry.more_cost,
@@ -181,7 +194,9 @@ def _figures(one: Answer, answer: Draft) -> dict[str, Any]:
         "proven": one.proven,
         "passes": [
             {
-                "date": datetime.date.fromordinal(space.slots[column.slot].day).isoformat() if column.slot >= 0 else None,
+                "date": datetime.date.fromordinal(space.slots[column.slot].day).isoformat()
+                if column.slot >= 0
+                else None,
                 "products": list(column.products),
                 "groups": list(column.uses.by_group),
                 "kept": column.kept,

@@ -26,9 +26,15 @@ def show(answer: Mending, *, width: int, units: str = "metric", explain: bool = 
     best = answer.mends[0]
     breaches = [one for one in answer.before.findings if one.severity == "breach" and one.accepted is None]
     count = words.count(best.edits, "change")
-    ends = f"{count} {'leaves' if best.edits == 1 else 'leave'} no breach; there {'was' if len(breaches) == 1 else 'were'}"
+    ends = (
+        f"{count} {'leaves' if best.edits == 1 else 'leave'} no breach; there {'was' if len(breaches) == 1 else 'were'}"
+    )
     paper.line((f"{ends} {len(breaches)}.", "head"))
-    proof = "no fewer changes of the kinds that were tried do it" if best.proven and not answer.stopped else "not proven fewest"
+    proof = (
+        "no fewer changes of the kinds that were tried do it"
+        if best.proven and not answer.stopped
+        else "not proven fewest"
+    )
     paper.line((f"Sound by the audit; {proof}.", "quiet"))
     for at, one in enumerate(answer.mends):
         paper.heading("the fewest changes" if at == 0 else f"another way: {words.count(one.edits, 'change')}")
@@ -43,18 +49,24 @@ def show(answer: Mending, *, width: int, units: str = "metric", explain: bool = 
     for caution in cautions.load():
         paper.line((f"{caution.title}: ", "head"), caution.text, indent=2, hang=4)
     if any(product.demo for product in best.programme.products):
-        paper.line(("invented products: ", "head"), "the product list is a demo and stands for nothing that is sold", indent=2)
+        paper.line(
+            ("invented products: ", "head"), "the product list is a demo and stands for nothing that is sold", indent=2
+        )
     return paper.lines
 
 
 def _changes(one: Mend, paper: Paper, units: str, explain: bool) -> None:
     for change in one.changes:
-        paper.line((f"pass {change.passes}: ", "head"), words.in_units(words.dated(change.words), units), indent=2, hang=4)
+        paper.line(
+            (f"pass {change.passes}: ", "head"), words.in_units(words.dated(change.words), units), indent=2, hang=4
+        )
         if change.removes:
             paper.line(("removes ", "quiet"), _rules(change.removes), indent=4, hang=6)
             if explain:
                 for finding in change.removes:
-                    paper.line(f"{finding.rule}: {words.in_units(words.dated(finding.message), units)}", indent=6, hang=8)
+                    paper.line(
+                        f"{finding.rule}: {words.in_units(words.dated(finding.message), units)}", indent=6, hang=8
+                    )
         else:
             paper.line(("needed together with the other changes", "quiet"), indent=4)
     left = words.counts(words.open_findings(one.report))
@@ -115,7 +127,13 @@ def _tank_data(programme: Programme) -> list[dict[str, Any]]:
             "date": entry.date.isoformat() if entry.date else None,
             "stage": entry.stage,
             "tank": [
-                {"product": item.product, "active": item.active, "rate": item.rate, "unit": item.unit, "dose": item.dose}
+                {
+                    "product": item.product,
+                    "active": item.active,
+                    "rate": item.rate,
+                    "unit": item.unit,
+                    "dose": item.dose,
+                }
                 for item in entry.tank
             ],
         }
