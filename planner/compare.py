@@ -87,7 +87,7 @@ def compare(
         reports=reports,
         labels=tuple(side.label for side in sides),
         programmes=tuple(_about(side, one) for side, one in zip(sides, reports, strict=True)),
-        passes=tuple(_passes(sides)),
+        passes=tuple(_passes(sides, reports)),
         cost=costs,
         findings=tuple(
             compare_findings.findings(sides[0], reports[0], side, one)
@@ -151,7 +151,7 @@ def _notices(programmes: Sequence[Programme]) -> Iterator[str]:
 # --- pass by pass ---------------------------------------------------------------------------------------------------
 
 
-def _passes(sides: Sequence[Side]) -> list[dict[str, Any]]:
+def _passes(sides: Sequence[Side], reports: Sequence[AuditReport]) -> list[dict[str, Any]]:
     """Rows of passes that lie within a week of each other, one of each programme at most; undated ones by number."""
     waiting = [
         (state.time.day if state.time.day is not None else 10**7 + state.number, at, state)
@@ -166,13 +166,15 @@ def _passes(sides: Sequence[Side]) -> list[dict[str, Any]]:
             rows.append((day, {at: state}))
     found = []
     for number, (_, row) in enumerate(rows, start=1):
-        cells = [_pass(side, row[at]) if at in row else None for at, side in enumerate(sides)]
+        cells = [_pass(side, row[at], reports[at]) if at in row else None for at, side in enumerate(sides)]
         found.append({"row": number, "cells": cells, "notes": _pass_notes(sides, cells)})
     return found
 
 
-def _pass(side: Side, state: Any) -> dict[str, Any]:
+def _pass(side: Side, state: Any, report_: AuditReport) -> dict[str, Any]:
     entry, account = state.entry, side.account
+    cost = report_.totals["cost"]
+    money = next((one["per_ha"] for one in cost["passes"] if one["pass"] == entry.number), None)
     return {
         "programme": side.label,
         "pass": entry.number,
@@ -183,6 +185,7 @@ def _pass(side: Side, state: Any) -> dict[str, Any]:
         "words": [account.group_words(group) for group in state.by_group],
         "actives": list(dict.fromkeys(use.active.name for use in state.uses)),
         "products": list(dict.fromkeys(item.product for item in entry.tank if item.product)),
+        "per_ha": None if cost["missing"] else money,  # with a price missing somewhere, a pass's sum may lack it
         "works_on": {
             target.id: account.working_groups(state, target)
             for target in account.targets

@@ -147,6 +147,8 @@ def test_difference_in_money_and_bushels_is_the_hand_sum(farm: Path, catalogue: 
     assert cost["per_ha"] == pytest.approx(40.0 * 2.4710538, rel=1e-6)  # acres in a hectare, NIST Handbook 44
     said = "\n".join(line.plain for line in shown.text(found, units="us"))
     assert "B against A: costs USD 40.00 per ac more, which is 4.7 bu/ac of grain at USD 8.50 per bu." in said
+    each = [cell["per_ha"] for cell in found.passes[0]["cells"]]
+    assert each[1] - each[0] == pytest.approx(cost["per_ha"], abs=1e-3)
     back = held(catalogue, mixed, solo)
     assert back.cost[0]["per_ac"] == pytest.approx(-40.0, abs=1e-3)
     assert "USD 40.00 per ac less" in "\n".join(line.plain for line in shown.text(back, units="us"))

@@ -235,7 +235,11 @@ def _pass_cell(cell: Mapping[str, Any] | None, one: Comparison, units: str) -> s
     tanks = {number: (when, tank) for number, when, tank, _water in strip.tanks(report, units)}
     when, tank = tanks[cell["pass"]]
     codes = "+".join(strip.short(group) for group in cell["groups"]) or "no fungicide"
-    return f"{cell['pass']}: {when}; {codes}; {tank}"
+    money = ""
+    if cell["per_ha"] is not None:
+        currency = report.totals["cost"]["currency"]
+        money = f"; {currency} {words.amount(cell['per_ha'], 'area_cost', units)}".replace("  ", " ")
+    return f"{cell['pass']}: {when}; {codes}; {tank}{money}"
 
 
 def _pass(row: Mapping[str, Any], one: Comparison, paper: Paper, units: str) -> None:
