@@ -16,7 +16,7 @@ from typing import Any
 
 import msgspec
 
-from planner import yamlio
+from planner import compiled, yamlio
 from planner.audit import rules_of
 from planner.catalogue import Catalogue
 from planner.documents.shapes import shaped
@@ -112,9 +112,16 @@ def load_lesson(path: Path) -> LessonShape:
 
 @lru_cache(maxsize=1)
 def lessons() -> tuple[LessonShape, ...]:
-    """Every shipped lesson in the order of teaching."""
-    found = [load_lesson(path) for path in sorted(FOLDER.glob("*.yaml"))]
-    return tuple(sorted(found, key=lambda lesson: (lesson.order, lesson.lesson)))
+    """Every shipped lesson in the order of teaching; read once, from the compiled copy where there is one."""
+    paths = sorted(FOLDER.glob("*.yaml"))
+    code = compiled.code("lessons/lesson", "lessons/shapes", "documents/shapes", "yamlio")
+    files = [*paths, FOLDER / "data" / "roles.yaml", *code]
+
+    def build() -> tuple[LessonShape, ...]:
+        found = [load_lesson(path) for path in paths]
+        return tuple(sorted(found, key=lambda lesson: (lesson.order, lesson.lesson)))
+
+    return compiled.section("lessons", build, tuple[LessonShape, ...], files)
 
 
 def find(name: str) -> LessonShape:

@@ -24,6 +24,10 @@ if TYPE_CHECKING:
 
 WIDTH = 100
 _BAR = 40
+INDEX = (
+    "Selection days rank seasons for one disease by published models; they are no forecast of years, and whether the "
+    "disease is controlled is not in them."
+)
 LETTERS = "ABCDEFGHIJ"
 
 
@@ -224,7 +228,8 @@ def findings(sheet: Sheet, found: Sequence[Finding]) -> None:
     sheet.line(f"The audit finds {words.counts(found)}:")
     order = {"breach": 0, "caution": 1, "advice": 2}
     for one in sorted(found, key=lambda entry: order[entry.severity]):
-        sheet.item(f"{one.severity} {one.rule} {one.name}: {one.message.strip()}")
+        where = f" ({words.passes(one.passes)})" if one.passes and "pass" not in one.message else ""
+        sheet.item(f"{one.severity} {one.rule} {one.name}{where}: {one.message.strip()}")
 
 
 def selection(sheet: Sheet, now: Judged, before: Judged | None, catalogue: Catalogue) -> None:
@@ -278,7 +283,7 @@ def closing(sheet: Sheet, lesson: Lesson, catalogue: Catalogue) -> None:
         for cure in shape.cures:
             sheet.item(f"They think: {cure.they_think}. What holds: {cure.holds}.")
     sources(sheet, shape.sources, catalogue)
-    usual(sheet, shape.cautions)
+    usual(sheet, (*shape.cautions, INDEX))
 
 
 def _reports(sheet: Sheet, lesson: Lesson, catalogue: Catalogue) -> None:
