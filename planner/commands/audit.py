@@ -105,7 +105,7 @@ def judge(programme: Programme, catalogue: Catalogue, args: argparse.Namespace, 
     """One report."""
     from planner.audit import audit
 
-    options: dict[str, Any] = {"backend": args.engine, "explain": args.explain}
+    options: dict[str, Any] = {"backend": args.engine}
     if chosen.rules:
         options["rules"] = chosen.rules
     report: AuditReport = audit(programme, catalogue, **options)

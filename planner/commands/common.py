@@ -31,6 +31,7 @@ FORMATS = (
     "csv",
     "xlsx",
     "ics",
+    "history",
 )  # of all commands together
 
 System = Literal["metric", "us"]
@@ -67,6 +68,35 @@ def add_common(
     data.add_argument("--rules", metavar="DIR", action="append", help="lay your own rules folder over ours")
     data.add_argument("--debug", action="store_true", help=argparse.SUPPRESS)
     parser.set_defaults(_formats=tuple(formats))
+
+
+def add_map(parser: argparse.ArgumentParser) -> None:
+    """The option that tells what a spreadsheet's column holds."""
+    parser.add_argument(
+        "--map",
+        metavar="COLUMN=FIELD",
+        action="append",
+        default=[],
+        help="a spreadsheet's column, by heading or letter, holds FIELD (pass, date, stage, product, active, rate, "
+        "unit, water, droplets ...); may be given again",
+    )
+
+
+def columns(args: argparse.Namespace) -> dict[str, str]:
+    """Column and field of every ``--map``.
+
+    Raises:
+        InputError: one of them is not COLUMN=FIELD, or a column is given twice.
+    """
+    found: dict[str, str] = {}
+    for text in args.map:
+        column, sign, field = text.rpartition("=")
+        column, field = column.strip(), field.strip().casefold()
+        if not sign or not column or not field:
+            raise InputError("--map", f"'{text}' is not COLUMN=FIELD", 'write for example --map "Trade name=product"')
+        if found.setdefault(column, field) != field:
+            raise InputError("--map", f"column '{column}' is given to {found[column]} and {field}", "keep one of them")
+    return found
 
 
 def settings(args: argparse.Namespace) -> Settings:
@@ -163,11 +193,26 @@ def width() -> int:
     return console.width_of(sys.stdout)
 
 
-def deliver(args: argparse.Namespace, answer: Answer, inputs: Sequence[str] = ()) -> None:
-    """Write the answer where the options say; a written file is told on standard error."""
+def deliver(args: argparse.Namespace, answer: Answer | bytes, inputs: Sequence[str] = ()) -> None:
+    """Write the answer where the options say; a written file is told on standard error.
+
+    Raises:
+        InputError: the file cannot be written, or a workbook would go to a terminal.
+    """
     from planner import exits
     from planner.render import console
 
+    if isinstance(answer, bytes):
+        if args.output not in (None, "-"):
+            console.save(answer, args.output, inputs=inputs)
+            exits.say(f"planner: written to {args.output}")
+            return
+        if console.is_terminal(sys.stdout) and b"\0" in answer:
+            raise InputError("--format", "a workbook cannot be shown on a terminal", "add --output FILE.xlsx")
+        sys.stdout.flush()
+        sys.stdout.buffer.write(answer)
+        sys.stdout.buffer.flush()
+        return
     console.deliver(answer, output=args.output, no_color=args.no_color, inputs=inputs)
     if args.output not in (None, "-"):
         exits.say(f"planner: written to {args.output}")

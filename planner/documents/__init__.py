@@ -37,7 +37,7 @@ from planner.documents.shapes import (
     shaped,
 )
 from planner.documents.table import check_claims, programme_rows
-from planner.documents.writesheet import dump_csv, dump_xlsx
+from planner.documents.writesheet import csv_to_xlsx, dump_csv, dump_xlsx
 from planner.errors import InputError
 from planner.model import Field, Place, Product, Programme
 
@@ -46,6 +46,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "bare",
+    "csv_to_xlsx",
     "dump_csv",
     "dump_field",
     "dump_history",
@@ -295,7 +296,7 @@ def _from_table(
 ) -> Programme:
     sheet = sheets.programme(content, name, files.columns)
     shapes, origin, notices = programme_rows(sheet.table)
-    notices = [*(f"{name}: {remark}" for remark in sheet.remarks), *notices]
+    notices = [*sheet.remarks, *notices]
     if field is None:
         raise InputError(name, "a table of passes names no field", "name the field document with --field")
     loaded_field = _load_field(field, catalogue, files)

@@ -17,7 +17,8 @@ from planner.errors import InputError
 from planner.model import Place, Struct
 
 DELIMITERS = (",", ";", "\t")
-MOST_ROWS = 100_000
+MOST_ROWS = 20_000  # 54 years of days, and far more than a season has tanks
+MOST_LINES = 200_000  # with empty ones
 MOST_COLUMNS = 200
 _COMMA_NUMBER = re.compile(r"([+-]?[0-9]+),([0-9]+)\Z")
 
@@ -52,6 +53,8 @@ def read_csv(content: bytes, name: str) -> Table:
     """
     text = decode(content, name)
     lines = [f"{line}\n" for line in text.replace("\r\n", "\n").replace("\r", "\n").split("\n")]
+    if len(lines) > MOST_LINES:
+        raise InputError(name, f"the table has more than {MOST_LINES} lines", "split it into smaller files")
     first = next((index for index, line in enumerate(lines) if line.strip(" \t\r\n,;")), None)
     if first is None:
         raise InputError(name, "the file is empty", "begin it with a line of column names")

@@ -59,13 +59,14 @@ def programme_rows(table: Table) -> tuple[list[PassShape], RowOrigin, list[str]]
     columns, notices = _columns(table)
     origin = RowOrigin(table)
     groups: list[tuple[str, list[Row]]] = []
+    seen: set[str] = set()
     for row in table.rows:
         key = row.cells[columns["pass"]]
         if not key:
             raise InputError(_place(row, columns, "pass"), "this row has no pass number", "fill in the column 'pass'")
         if groups and groups[-1][0] == key:
             groups[-1][1].append(row)
-        elif any(key == other for other, _ in groups):
+        elif key in seen:
             raise InputError(
                 _place(row, columns, "pass"),
                 f"pass {key} goes on after another pass",
@@ -73,6 +74,7 @@ def programme_rows(table: Table) -> tuple[list[PassShape], RowOrigin, list[str]]
             )
         else:
             groups.append((key, [row]))
+            seen.add(key)
     if not groups:
         raise InputError(table.place, "the table has no rows below its header", "add one row per product in a tank")
     _check_numbers(groups, columns)

@@ -13,7 +13,7 @@ import zipfile
 from collections.abc import Iterator
 from typing import Any
 
-from planner.documents.cells import plain
+from planner.documents.cells import plain, unguarded
 from planner.documents.table import COLUMNS
 from planner.model import Day, Pass, Programme, TankItem
 from planner.quantities import exact
@@ -67,6 +67,32 @@ def dump_xlsx(programme: Programme) -> bytes:
     sheet.page_setup.orientation = "landscape"
     sheet.page_setup.fitToHeight = 0
     sheet.sheet_properties.pageSetUpPr = openpyxl.worksheet.properties.PageSetupProperties(fitToPage=True)
+    target = io.BytesIO()
+    book.save(target)
+    return _timeless(target.getvalue())
+
+
+def csv_to_xlsx(text: str, title: str) -> bytes:
+    """A workbook of one sheet with the rows of CSV text that was made here: cells that are numbers become numbers.
+
+    Args:
+        title: name of the sheet.
+    """
+    import openpyxl
+    from openpyxl.styles import Font
+
+    book = openpyxl.Workbook()
+    sheet = book.active
+    sheet.title = title
+    for row, cells in enumerate(csv.reader(io.StringIO(text)), 1):
+        for column, cell in enumerate(cells, 1):
+            if not cell:
+                continue
+            number = row > 1 and re.fullmatch(r"-?[0-9]{1,15}(?:\.[0-9]{1,15})?", cell) is not None
+            made = _write(sheet, row, column, _number(cell) if number else unguarded(cell))
+            if row == 1:
+                made.font = Font(bold=True)
+    sheet.freeze_panes = "A2"
     target = io.BytesIO()
     book.save(target)
     return _timeless(target.getvalue())

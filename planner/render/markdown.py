@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
 from planner.model import AuditReport, Finding
 from planner.render import cautions, selection, strip, text, words
 from planner.render.first import first_change
 from planner.render.paper import Paper
+
+if TYPE_CHECKING:
+    from rich.text import Text
 
 _MARKS = re.compile(r"([\\`*_\[\]<>|~])")
 _ITEM = re.compile(r"^(\s*)([#+-]|\d+\.)(?=\s)")
@@ -22,6 +26,11 @@ def escape(value: object) -> str:
     """
     plain = _MARKS.sub(r"\\\1", words.safe(value).replace("&", "&amp;"))
     return _ITEM.sub(r"\1\\\2", plain)
+
+
+def verbatim(lines: Sequence[Text]) -> str:
+    """An answer of the terminal as it stands there: a block that nothing in it can end."""
+    return "\n".join(["```text", *(line.plain.rstrip().replace("```", "'''") for line in lines), "```", ""])
 
 
 def audit(

@@ -9,6 +9,7 @@ from decimal import Decimal
 from typing import Any
 
 from planner import __version__
+from planner.documents.cells import plain
 from planner.facts.timing import DROPLET_WORDS
 from planner.render import money as earnings
 from planner.render import words
@@ -370,5 +371,4 @@ def _figure(value: Decimal | None) -> str:
 
 def _cell(text: str) -> str:
     """A name that no spreadsheet takes for a formula."""
-    shown = words.safe(text)
-    return f"'{shown}" if shown[:1] in ("=", "+", "-", "@") else shown
+    return plain(words.safe(text))
