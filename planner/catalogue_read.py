@@ -245,7 +245,8 @@ class _Reader:
         for name in ("selection", "spraying", "phenology"):
             for _layer, top in self.documents(f"{name}.yaml"):
                 self.all.raw[name] = top.data
-                for key, entry in (top.data.get("sources") or {}).items():
+                listed = top.data.get("sources")
+                for key, entry in listed.items() if isinstance(listed, dict) else ():
                     if isinstance(entry, dict) and kebab(key) not in self.all.sources:
                         self.all.sources[kebab(key)] = Source(
                             key=kebab(key),
@@ -255,6 +256,18 @@ class _Reader:
                             section=str(entry.get("section", "")),
                             note=str(entry.get("read", "")),
                         )
+
+    def season(self, crop: str) -> tuple[tuple[StageInterval, ...], int, str]:
+        """Days between stages, stage of harvest, and whether days are counted from sowing, of phenology.yaml."""
+        try:
+            season = (self.all.raw.get("phenology") or {}).get("scales", {}).get(crop, {})
+            intervals = tuple(_interval(entry) for entry in season.get("days_between", ()))
+            return intervals, int(season.get("harvest_bbch", 99)), str(season.get("from_sowing", "yes"))
+        except (AttributeError, IndexError, KeyError, TypeError, ValueError):
+            place = Place(file="phenology.yaml", line=1)
+            cure = "compare it with the grammar at the head of catalog/phenology.yaml"
+            self.problems.append(Problem(place, f"the scale of {crop} is not written as its grammar says", cure))
+            return (), 99, "yes"
 
     def group_key(self, row: Row, at: str | tuple[str | int, ...], scheme: str, code: str) -> str:
         """Key of a code, former codes resolved; an unknown code is a problem."""
@@ -491,17 +504,16 @@ class _Reader:
                         row.fail("code", f"stage '{code}' is given twice", "keep one of the two")
                     stages[code] = Stage(code=code, bbch=bbch, name=name, look_for=look_for, backing=backing)
                 row.finish()
-            season = self.all.raw.get("phenology", {}).get("scales", {}).get(key, {})
+            intervals, harvest, from_sowing = self.season(key)
             # phenology.yaml is the home of days between stages and of the harvest stage
-            from_sowing = str(season.get("from_sowing", "yes"))
             self.all.crops[key] = Crop(
                 id=key,
                 name=top.text("name", required=True),
                 crop_class=top.text("class"),
                 scale=top.text("scale"),
                 stages=tuple(sorted(stages.values(), key=lambda stage: stage.bbch)),
-                intervals=tuple(_interval(entry) for entry in season.get("days_between", ())),
-                harvest_bbch=int(season.get("harvest_bbch", 99)),
+                intervals=intervals,
+                harvest_bbch=harvest,
                 from_sowing=from_sowing != "no",
                 from_sowing_kinds=("spring",) if from_sowing == "spring" else (),
                 aliases=top.texts("aliases"),

@@ -57,7 +57,7 @@ def _cluster(jobs: Iterable[Job], setup: Setup, address: str) -> Iterator[Line]:
         cure = "pip install 'planner[cluster]', or leave --cluster out"
         raise InputError("--cluster", "this needs Dask distributed, which is not installed", cure) from None
     try:
-        client = Client(address, timeout="10s")
+        client = Client(address, timeout="10s")  # type: ignore[no-untyped-call,unused-ignore]
     except (OSError, TimeoutError) as error:
         raise InputError("--cluster", f"no scheduler answers at {address} ({error})", "check the address") from None
     with client:

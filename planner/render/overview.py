@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from html import escape
 from typing import Any
 
@@ -35,7 +36,7 @@ def html(rows: dict[str, Any]) -> str:
     return "".join(parts)
 
 
-def _table(caption: str, heads: tuple[str, ...], rows: list[tuple[str, ...]]) -> str:
+def _table(caption: str, heads: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> str:
     head = "".join(f'<th scope="col">{escape(name)}</th>' for name in heads)
     body = "".join(
         f'<tr><th scope="row">{escape(row[0])}</th>' + "".join(f'<td class="n">{escape(cell)}</td>' for cell in row[1:]) + "</tr>"

@@ -96,7 +96,9 @@ def programme(content: bytes) -> None:
 def piped(content: bytes) -> None:
     """A programme on standard input, which may be a table or YAML."""
     at = folder()
-    documents.load_programme("-", catalogue(), field=at / "quarry-bottom.yaml", stdin=io.BytesIO(content))
+    documents.load_programme(
+        "-", catalogue(), field=at / "quarry-bottom.yaml", products=[at / "farm-shop.yaml"], stdin=io.BytesIO(content)
+    )
 
 
 def table(content: bytes) -> None:
@@ -233,7 +235,7 @@ def seeds(name: str) -> tuple[bytes, ...]:
         return tuple(b"# " + file.encode() + b"\n" + (base / file).read_bytes() for file in CATALOG_FILES)
     if name == "limits":
         limit_files = sorted((rules / "limits").glob("*.yaml"))
-        return tuple(path.read_bytes()[:6000] for path in limit_files if not path.name[:3].isupper())
+        return tuple(path.read_bytes() for path in limit_files if not path.name[:3].isupper())
     if name == "sheet":
         return (workbook(),)
     return {"temperatures": (TEMPERATURES,), "settings": (SETTINGS,), "keyed": (KEYED,), "lines": (LINES,)}[name]
