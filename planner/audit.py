@@ -36,7 +36,7 @@ def audit(
     backend: Backend = "auto",
     rules: Sequence[Path | str] = (),
     rulebook: Rulebook | None = None,
-    explain: bool = False,
+    detail: bool = True,
 ) -> AuditReport:
     """Judge one programme by every rule.
 
@@ -45,7 +45,7 @@ def audit(
         backend: ``auto``, ``durable-rules`` or ``interpreter``.
         rules: user's rule folders laid over the shipped one.
         rulebook: a rulebook in place of both.
-        explain: kept for callers that render the adviser's depth; the judgement is the same.
+        detail: the selection index with its band, range and pairs; a batch of thousands does without.
 
     Raises:
         EngineError: the rule engine failed.
@@ -53,7 +53,7 @@ def audit(
     """
     book = rulebook if rulebook is not None else rules_of(tuple(rules))
     account = Account(programme, catalogue)
-    return report(account, book, backend=backend, detail=True)
+    return report(account, book, backend=backend, detail=detail)
 
 
 def report(account: Account, book: Rulebook, *, backend: Backend = "auto", detail: bool = False) -> AuditReport:

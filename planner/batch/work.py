@@ -12,6 +12,7 @@ from planner import __version__
 from planner.audit import audit
 from planner.batch.inputs import Job
 from planner.catalogue import Catalogue, load
+from planner.engine import Backend
 from planner.errors import PlannerError
 from planner.model import AuditReport, Struct
 
@@ -21,7 +22,7 @@ class Setup(Struct, frozen=True, kw_only=True):
 
     catalog: tuple[str, ...] = ()
     rules: tuple[str, ...] = ()
-    backend: str = "auto"
+    backend: Backend = "auto"
     full: bool = False  # the whole answer in each line, not its summary
 
 
@@ -65,7 +66,7 @@ def _report(job: Job, setup: Setup, catalogue: Catalogue) -> AuditReport:
             os.unlink(name)
     else:
         programme = load_programme(job.name, catalogue, field=field, products=products)
-    return audit(programme, catalogue, backend=setup.backend, rules=setup.rules)  # type: ignore[arg-type]
+    return audit(programme, catalogue, backend=setup.backend, rules=setup.rules, detail=setup.full)
 
 
 def line(job: Job, report: AuditReport, *, full: bool = False) -> dict[str, Any]:

@@ -45,7 +45,7 @@ def run() -> list[dict[str, Any]]:
     rows = [
         row(
             "audit of one programme, 6 passes",
-            median(lambda: audit(programme, known), inner=20),
+            median(lambda: audit(programme, known, detail=False), inner=20),
             bare,
             f"beside the engine alone on its {len(facts)} facts; goal at most 2",
         )
@@ -53,7 +53,7 @@ def run() -> list[dict[str, Any]]:
     sizes, seconds = (100, 300, 1000), []
     for size in sizes:
         many = [six_passes(known, seed) for seed in range(size)]
-        seconds.append(median(lambda many=many: [audit(one, known) for one in many], repeat=3))  # type: ignore[misc]
+        seconds.append(median(lambda many=many: [audit(one, known, detail=False) for one in many], repeat=3))  # type: ignore[misc]
     note = f"beside linear from 100; growth exponent {exponent(sizes, seconds):.3f}"
     rows.append(row("1,000 programmes in one process", seconds[-1], seconds[0] * 10, note))
     rows.append(_start_up())
