@@ -332,38 +332,45 @@ def test_ctrl_c_leaves_politely(
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs a pseudo-terminal")
-def test_a_real_terminal_is_asked_and_ctrl_d_leaves_with_0() -> None:
+@pytest.mark.parametrize(("key", "code"), [(b"\x04", 0), (b"\x03", 130), (b"quit\n", 0)])
+def test_a_real_terminal_is_asked_and_leaving_is_polite(key: bytes, code: int) -> None:
     import pty
     import select
-    import subprocess
     import time
 
-    lead, follow = pty.openpty()
-    env = {**os.environ, "NO_COLOR": "1", "PYTHONPATH": str(Path(__file__).parents[1])}
-    run = subprocess.Popen(
-        [sys.executable, "-m", "planner", "teach", "group-code"], stdin=follow, stdout=follow, stderr=follow, env=env
-    )
-    os.close(follow)
+    child, lead = pty.fork()
+    if not child:  # pragma: no cover - the learner's terminal
+        env = {**os.environ, "NO_COLOR": "1", "PYTHONPATH": str(Path(__file__).parents[1])}
+        os.execve(sys.executable, [sys.executable, "-m", "planner", "teach", "group-code"], env)
     seen, sent, end = b"", False, time.monotonic() + 30
     while time.monotonic() < end:
-        if select.select([lead], [], [], 0.2)[0]:
-            try:
-                chunk = os.read(lead, 65536)
-            except OSError:
-                break
-            if not chunk:
-                break
-            seen += chunk
-        if b"quit >" in seen and not sent:
-            os.write(lead, b"\x04")
-            sent = True
-        if run.poll() is not None and not select.select([lead], [], [], 0)[0]:
+        if not select.select([lead], [], [], 0.2)[0]:
+            continue
+        try:
+            chunk = os.read(lead, 65536)
+        except OSError:  # the other side has closed
             break
+        if not chunk:
+            break
+        seen += chunk
+        if b"quit >" in seen and not sent:
+            os.write(lead, key)
+            sent = True
+    _, status = os.waitpid(child, 0)
     os.close(lead)
-    assert run.wait(timeout=10) == 0
+    assert os.waitstatus_to_exitcode(status) == code
     assert b"You left the lesson" in seen
     assert b"Traceback" not in seen
     assert b"\x1b[" not in seen
+
+
+def test_a_crop_without_a_classroom_is_told_which_file_to_add(monkeypatch: pytest.MonkeyPatch) -> None:
+    from planner.lessons import cast as casting
+
+    monkeypatch.setattr(casting, "classrooms", dict)
+    with pytest.raises(NoProgramme, match="it has no classroom") as caught:
+        cast(load(), "soybean")
+    assert "classroom/soybean.yaml" in caught.value.reasons[0]
 
 
 # --- what if --------------------------------------------------------------------------------------------------------

@@ -182,9 +182,11 @@ def _answered(talk: Talk, made: Lesson, letter: str) -> bool:
 
 
 def _letter(text: str, letters: str) -> str:
+    from planner.lessons.whatif import Hint
+
     one = text.strip().rstrip(".)").upper()
     if len(one) != 1 or one not in letters:
-        raise ValueError(f"write one of the letters {' '.join(letters)}, or quit to leave")
+        raise Hint(f"write one of the letters {' '.join(letters)}, or quit to leave")
     return one
 
 

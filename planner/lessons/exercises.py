@@ -22,6 +22,7 @@ from planner.errors import InputError, NoProgramme, RulebookError, UnknownName
 from planner.lessons.cast import FOLDER, LEAST_SHARE, Cast, cast, classrooms, product_name
 from planner.lessons.season import Judged, findings_of, judged, season
 from planner.lessons.shapes import ExercisesShape, KindShape
+from planner.lessons.whatif import Hint
 from planner.model import Active, Finding, Programme
 from planner.render import words
 
@@ -87,7 +88,7 @@ class Mark:
     notes: tuple[tuple[bool, str], ...]
 
 
-class Nonsense(ValueError):
+class Nonsense(Hint):
     """The answer is in no form that can be marked; the text is the hint."""
 
 

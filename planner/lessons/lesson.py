@@ -115,7 +115,7 @@ def lessons() -> tuple[LessonShape, ...]:
     """Every shipped lesson in the order of teaching; read once, from the compiled copy where there is one."""
     paths = sorted(FOLDER.glob("*.yaml"))
     code = compiled.code("lessons/lesson", "lessons/shapes", "documents/shapes", "yamlio")
-    files = [*paths, FOLDER / "data" / "roles.yaml", *code]
+    files: list[Path | str] = [*paths, FOLDER / "data" / "roles.yaml", *code]
 
     def build() -> tuple[LessonShape, ...]:
         found = [load_lesson(path) for path in paths]

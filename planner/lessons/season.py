@@ -14,6 +14,7 @@ from planner.judge import judge
 from planner.lessons.cast import WATER, Cast, field_of, product, product_name, tank_item
 from planner.lessons.shapes import SlotShape, StepShape, UseShape
 from planner.model import Active, AuditReport, Finding, Pass, Product, Programme, TankItem
+from planner.rulebook import Rulebook
 
 
 @dataclass(frozen=True)
@@ -30,10 +31,15 @@ class Judged:
     modes: Mapping[int, tuple[int, int]]
 
 
+def rulebook(catalogue: Catalogue) -> Rulebook:
+    """The shipped rules with the user's folders (those that the catalogue was opened with) laid over them."""
+    return rules_of(tuple(catalogue.rules_dirs[1:]))
+
+
 def judged(programme: Programme, catalogue: Catalogue) -> Judged:
     """Audit a programme with the interpreter (what-ifs and thousands of exercises want milliseconds)."""
     account = Account(programme, catalogue)
-    found = report(account, rules_of(), backend="interpreter")
+    found = report(account, rulebook(catalogue), backend="interpreter")
     target = account.targets[0] if account.targets else None
     days = {
         str(row["group"]): float(row["selection_days"])
@@ -49,7 +55,7 @@ def judged(programme: Programme, catalogue: Catalogue) -> Judged:
 
 def findings_of(programme: Programme, catalogue: Catalogue) -> tuple[Finding, ...]:
     """The findings alone, without cover, selection and totals: what the making of exercises asks thousands of times."""
-    found, _lacking = judge(rules_of(), derive(Account(programme, catalogue)), backend="interpreter")
+    found, _lacking = judge(rulebook(catalogue), derive(Account(programme, catalogue)), backend="interpreter")
     return tuple(found)
 
 

@@ -6,6 +6,7 @@ import sys
 from collections.abc import Callable
 from typing import TypeVar
 
+from planner.lessons.whatif import Hint
 from planner.render import console
 from planner.render.lesson import TextSheet
 
@@ -58,7 +59,7 @@ class Talk:
         return text.strip()
 
     def until(self, prompt: str, understand: Callable[[str], T]) -> T:
-        """Ask until ``understand`` takes the answer; a ``ValueError`` of it is the hint.
+        """Ask until ``understand`` takes the answer; a ``Hint`` of it is said before it is asked again.
 
         Raises:
             Left: as :meth:`ask`.
@@ -67,5 +68,5 @@ class Talk:
             text = self.ask(prompt)
             try:
                 return understand(text)
-            except ValueError as hint:
+            except Hint as hint:
                 self.line(f"I did not get that; {hint}.")
