@@ -7,6 +7,7 @@ import inspect
 import re
 import sys
 from collections.abc import Callable, Sequence
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -154,7 +155,26 @@ def catalogue(chosen: Settings) -> Catalogue:
     for name in (*chosen.catalog, *chosen.rules):
         if not Path(name).is_dir():
             raise InputError(name, "there is no such folder", "check the names after --catalog and --rules")
-    return load(catalog_dirs=chosen.catalog, rules_dirs=chosen.rules)
+    found = load(catalog_dirs=chosen.catalog, rules_dirs=chosen.rules)
+    tell_stale(found)
+    return found
+
+
+def today() -> date:
+    """The day of this run: it decides on the warning below and on nothing in an answer."""
+    return date.today()
+
+
+def tell_stale(catalogue: Catalogue) -> None:
+    """Warn on standard error where the day has passed by which the catalogue was to be reviewed."""
+    due = catalogue.review_by
+    if due and today().isoformat()[: len(due)] > due:
+        from planner import exits
+
+        exits.say(
+            f"planner: the catalogue of {catalogue.date} was to be reviewed by {due}; resistance reports and limits may "
+            "have changed since: hold the answer against this year's labels and recommendations"
+        )
 
 
 def catalogue_date() -> str:

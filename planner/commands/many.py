@@ -1,4 +1,4 @@
-"""``planner audit`` over a folder, a table or thousands of files: a line each, restartable, over processes or a cluster."""
+"""``planner audit`` over a folder, a table or thousands of files: a line each, restartable, spread over workers."""
 
 from __future__ import annotations
 
@@ -29,7 +29,9 @@ def add(parser: argparse.ArgumentParser) -> None:
     group.add_argument("--overview", metavar="FILE", help="write a page: verdicts, rules, use of groups")
     group.add_argument("--odd", action="store_true", help="show only programmes that are not clean")
     group.add_argument("--full", action="store_true", help="the whole answer in each line of --results")
-    group.add_argument("--cluster", metavar="ADDRESS", help="an existing Dask scheduler, for example tcp://10.0.0.5:8786")
+    group.add_argument(
+        "--cluster", metavar="ADDRESS", help="an existing Dask scheduler, for example tcp://10.0.0.5:8786"
+    )
 
 
 def _positive(text: str) -> int:
@@ -54,6 +56,7 @@ def run(args: argparse.Namespace, chosen: common.Settings) -> int:
         raise UsageError("standard input holds one programme", "name files or a folder, or leave the batch options out")
     if args.resume and not args.results:
         raise UsageError("--resume needs a file to go on with", "add --results FILE")
+    common.catalogue(chosen)  # checks the user's folders and warns of a stale catalogue, once and not in each worker
     setup = Setup(catalog=chosen.catalog, rules=chosen.rules, backend=args.engine, full=args.full)
     jobs = list(inputs.find(args.programme, field=args.field, products=args.products or ()))
     overview = summary.Overview()
@@ -103,7 +106,8 @@ def _lines(args: argparse.Namespace, jobs: list[inputs.Job], setup: Setup) -> It
         names = [job.name for job in jobs[: len(there)]]
         if there != names:
             raise UsageError(
-                f"{args.results} holds the results of other programmes", "name the same programmes, or a new results file"
+                f"{args.results} holds the results of other programmes",
+                "name the same programmes, or a new results file",
             )
         start = len(there)
         for line in results.read(Path(args.results)):
@@ -143,7 +147,11 @@ def _show(line: Line, form: str) -> None:
     if line["verdict"] == "unreadable":
         console.tell(f"unreadable  {line['problem']}")
         return
-    counts = f"{line['breaches']} breaches, {line['cautions']} cautions, {line['advice']} advice" if "breaches" in line else ""
+    counts = (
+        f"{line['breaches']} breaches, {line['cautions']} cautions, {line['advice']} advice"
+        if "breaches" in line
+        else ""
+    )
     rules = f"  {' '.join(line['rules'])}" if line.get("rules") else ""
     console.tell(f"{line['verdict']:<10}  {line['file']}  {counts}{rules}")
 
