@@ -6,6 +6,7 @@ Each is an SVG of a terminal answer on the shipped scenario, without any font or
 
 from __future__ import annotations
 
+import io
 import sys
 from pathlib import Path
 
@@ -60,7 +61,9 @@ def _audit(name: str) -> list[Text]:
 
 
 def _svg(lines: list[Text], title: str, key: str) -> str:
-    console = Console(record=True, width=WIDTH, force_terminal=True, color_system="truecolor", file=open("/dev/null", "w"))
+    console = Console(
+        record=True, width=WIDTH, force_terminal=True, color_system="truecolor", file=io.StringIO()
+    )
     for line in lines:
         console.print(line, soft_wrap=False, overflow="fold")
     frame = FRAME.replace("{title_text}", title)

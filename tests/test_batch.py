@@ -1,4 +1,4 @@
-"""Many programmes at once: same bytes whatever the number of processes, restartable after a kill, bad documents on the way."""
+"""Many programmes at once: the same bytes whatever the workers, restartable after a kill, bad documents on the way."""
 
 from __future__ import annotations
 
@@ -20,13 +20,18 @@ from planner.cli import main
 
 PROGRAMME = """programme: 1
 name: {name}
-field: {{field: 1, name: Invented {number}, crop: soybean, country: US, sown: 2026-05-12, stages: {{R1: 2026-07-02, R3: 2026-07-16}},
+field: {{field: 1, name: Invented {number}, crop: soybean, country: US, sown: 2026-05-12,
+  stages: {{R1: 2026-07-02, R3: 2026-07-16}},
   targets: [{{target: frogeye-leaf-spot, pressure: high}}]}}
 passes:
   - {{date: 2026-07-02, stage: R1, tank: [{{active: {first}, dose: 100 g/ha}}]}}
   - {{date: 2026-07-20, stage: R3, tank: [{{active: {second}, dose: 100 g/ha}}]}}
 """
-PAIRS = (("azoxystrobin", "pyraclostrobin"), ("prothioconazole", "fluxapyroxad"), ("thiophanate-methyl", "azoxystrobin"))
+PAIRS = (
+    ("azoxystrobin", "pyraclostrobin"),
+    ("prothioconazole", "fluxapyroxad"),
+    ("thiophanate-methyl", "azoxystrobin"),
+)
 
 
 def district(folder: Path, count: int) -> Path:

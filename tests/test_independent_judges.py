@@ -96,7 +96,9 @@ def test_a_partner_of_a_new_group_never_makes_partners_share_a_group(known: Cata
         mixed = changed(chosen, tank=(*chosen.tank, partner))
         passes = (*programme.passes[:at], mixed, *programme.passes[at + 1 :])
         before = {number for one in found(programme, known) if one[0] == "MIX02" for number in one[2]}
-        after = {number for one in found(changed(programme, passes=passes), known) if one[0] == "MIX02" for number in one[2]}
+        after = {
+            number for one in found(changed(programme, passes=passes), known) if one[0] == "MIX02" for number in one[2]
+        }
         assert after <= before
 
 

@@ -21,7 +21,9 @@ def catalogue() -> Catalogue:
 
 def judged(catalogue: Catalogue, crop: str, passes: list[tuple[Any, list[str]]], **field: Any) -> AuditReport:
     """Audit passes given as (stage or day offset, actives)."""
-    targets = tuple(FieldTarget(target=catalogue.target(crop, name).id, pressure="moderate") for name in field.pop("targets", ()))
+    targets = tuple(
+        FieldTarget(target=catalogue.target(crop, name).id, pressure="moderate") for name in field.pop("targets", ())
+    )
     made = tuple(
         Pass(
             number=number,
@@ -48,7 +50,11 @@ def test_three_qoi_in_wheat_breach_the_published_two(catalogue: Catalogue) -> No
 
 def test_two_qoi_and_one_11a_are_allowed(catalogue: Catalogue) -> None:
     """FRAC news on the QoI Working Group, 17 June 2020: the maximum rises by one when both codes are used."""
-    passes = [("Z31", ["azoxystrobin", "folpet"]), ("Z39", ["azoxystrobin", "folpet"]), ("Z59", ["metyltetraprole", "folpet"])]
+    passes = [
+        ("Z31", ["azoxystrobin", "folpet"]),
+        ("Z39", ["azoxystrobin", "folpet"]),
+        ("Z59", ["metyltetraprole", "folpet"]),
+    ]
     assert not of(judged(catalogue, "wheat", passes), "LIM01")
     passes.append(("Z61", ["metyltetraprole", "folpet"]))
     assert of(judged(catalogue, "wheat", passes), "LIM01")
@@ -75,8 +81,11 @@ def test_partners_of_one_group_are_no_mixture(catalogue: Catalogue, pair: list[s
 def botrytis(catalogue: Catalogue, total: int, aps: int) -> AuditReport:
     """Botrytis treatments of a vine, the anilinopyrimidines spread out over the season."""
     step = max(1, total // max(aps, 1))
-    with_ap = {at for at in range(0, total, step)}
-    passes = [(14 * at, ["cyprodinil", "fludioxonil"] if at in sorted(with_ap)[:aps] else ["fenhexamid"]) for at in range(total)]
+    with_ap = set(range(0, total, step))
+    passes = [
+        (14 * at, ["cyprodinil", "fludioxonil"] if at in sorted(with_ap)[:aps] else ["fenhexamid"])
+        for at in range(total)
+    ]
     stages = {"BBCH65": JULY, "BBCH89": JULY + datetime.timedelta(days=140)}
     return judged(catalogue, "grapevine", passes, targets=["botrytis-bunch-rot"], stages=stages)
 
@@ -94,7 +103,12 @@ def blight(catalogue: Catalogue, total: int, osbpi: int, crop: str = "potato") -
     hit = set(sorted(hit)[:osbpi])
     potato = crop == "potato"
     passes = [
-        (7 * at, ["oxathiapiprolin", "fluazinam" if potato else "folpet"] if at in hit else ["fluazinam" if potato else "folpet"])
+        (
+            7 * at,
+            ["oxathiapiprolin", "fluazinam" if potato else "folpet"]
+            if at in hit
+            else ["fluazinam" if potato else "folpet"],
+        )
         for at in range(total)
     ]
     if potato:
@@ -153,9 +167,13 @@ def test_phenylamide_runs_intervals_and_partner_rate(catalogue: Catalogue) -> No
 def test_a_single_mode_on_frogeye_fires_mix06(catalogue: Catalogue) -> None:
     """Mississippi State University Extension, row soy-fls-two-moa: two modes on a susceptible variety."""
     field = Field(
-        crop="soybean", country="US", targets=(FieldTarget(target="frogeye-leaf-spot", pressure="high", cultivar="susceptible"),)
+        crop="soybean",
+        country="US",
+        targets=(FieldTarget(target="frogeye-leaf-spot", pressure="high", cultivar="susceptible"),),
     )
-    programme = Programme(field=field, passes=(Pass(number=1, stage="R3", tank=(TankItem(active="prothioconazole", dose=100.0),)),))
+    programme = Programme(
+        field=field, passes=(Pass(number=1, stage="R3", tank=(TankItem(active="prothioconazole", dose=100.0),)),)
+    )
     (finding,) = of(audit(programme, catalogue), "MIX06")
     assert finding.severity == "caution"
 
@@ -170,7 +188,9 @@ def test_qoi_alone_on_frogeye_in_the_united_states(catalogue: Catalogue) -> None
 
 def test_qoi_at_heading_of_wheat_with_head_blight(catalogue: Catalogue) -> None:
     """US Wheat and Barley Scab Initiative; NDSU Extension 2017: no group 11 at heads."""
-    report = judged(catalogue, "wheat", [("F10.5", ["azoxystrobin", "prothioconazole"])], targets=["fusarium-head-blight"])
+    report = judged(
+        catalogue, "wheat", [("F10.5", ["azoxystrobin", "prothioconazole"])], targets=["fusarium-head-blight"]
+    )
     assert of(report, "TIM05")
 
 

@@ -71,7 +71,9 @@ def test_there_are_at_least_twelve_of_both_kinds() -> None:
 @pytest.mark.parametrize("entry", RECOMMENDED, ids=[entry["id"] for entry in RECOMMENDED])
 def test_recommended_programmes_have_no_breach(entry: dict[str, Any], catalogue: Catalogue) -> None:
     report = audit(programme_of(entry, catalogue), catalogue)
-    breaches = [(finding.rule, finding.passes, finding.message) for finding in report.findings if finding.severity == "breach"]
+    breaches = [
+        (finding.rule, finding.passes, finding.message) for finding in report.findings if finding.severity == "breach"
+    ]
     assert not breaches
 
 

@@ -68,7 +68,7 @@ def _says_programme(path: Path) -> bool:
 def _is_keyed(path: Path) -> bool:
     with open(path, encoding="utf-8-sig", errors="replace") as file:
         header = file.readline()
-    return any(FIELD_COLUMN == name.strip().casefold() for name in header.replace(";", ",").split(","))
+    return any(name.strip().casefold() == FIELD_COLUMN for name in header.replace(";", ",").split(","))
 
 
 def _table(path: Path, products: Sequence[str]) -> Iterator[Job]:

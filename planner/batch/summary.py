@@ -65,7 +65,7 @@ class Overview:
 
 def is_odd(line: Line) -> bool:
     """Whether a programme is worth a look: anything but clean."""
-    return line["verdict"] != "clean"
+    return bool(line["verdict"] != "clean")
 
 
 def table(lines: Iterable[Line]) -> str:

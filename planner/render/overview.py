@@ -10,7 +10,7 @@ from planner import __version__
 from planner.render import cautions
 
 _STYLE = (
-    "body{font:16px/1.5 system-ui,sans-serif;max-width:52rem;margin:1rem auto;padding:0 1rem;color:#111;background:#fff}"
+    "body{font:16px/1.5 system-ui,sans-serif;max-width:52rem;margin:1rem auto;padding:0 1rem;color:#111}"
     "table{border-collapse:collapse;margin:0 0 1.5rem}th,td{border-bottom:1px solid #767676;padding:.25rem .75rem;"
     "text-align:left}td.n{text-align:right}@page{margin:15mm}"
 )
@@ -39,7 +39,9 @@ def html(rows: dict[str, Any]) -> str:
 def _table(caption: str, heads: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> str:
     head = "".join(f'<th scope="col">{escape(name)}</th>' for name in heads)
     body = "".join(
-        f'<tr><th scope="row">{escape(row[0])}</th>' + "".join(f'<td class="n">{escape(cell)}</td>' for cell in row[1:]) + "</tr>"
+        f'<tr><th scope="row">{escape(row[0])}</th>'
+        + "".join(f'<td class="n">{escape(cell)}</td>' for cell in row[1:])
+        + "</tr>"
         for row in rows
     )
     return f"<h2>{escape(caption)}</h2><table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"

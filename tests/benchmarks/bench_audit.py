@@ -12,6 +12,7 @@ from typing import Any
 sys.path[:0] = [str(Path(__file__).resolve().parents[2]), str(Path(__file__).resolve().parents[1])]
 
 from benchmarks.measure import exponent, median, row
+
 from planner import engine
 from planner.account import Account
 from planner.audit import audit, rules_of
@@ -29,7 +30,11 @@ def six_passes(known: Catalogue, seed: int = 1) -> Programme:
     dice = random.Random(seed)
     actives = ("azoxystrobin", "prothioconazole", "boscalid", "fluazinam", "thiophanate-methyl", "chlorothalonil")
     passes = tuple(
-        Pass(number=number, stage=stage, tank=tuple(TankItem(active=name, dose=100.0) for name in dice.sample(actives, 2)))
+        Pass(
+            number=number,
+            stage=stage,
+            tank=tuple(TankItem(active=name, dose=100.0) for name in dice.sample(actives, 2)),
+        )
         for number, stage in enumerate(("V6", "R1", "R2", "R3", "R4", "R5"), start=1)
     )
     targets = (FieldTarget(target="frogeye-leaf-spot", pressure="high"), FieldTarget(target="sclerotinia-stem-rot"))
@@ -78,7 +83,9 @@ def _documents(known: Catalogue) -> dict[str, Any]:
     programme = SCENARIOS / "sound-quarry-bottom.yaml"
     made = load_programme(programme, known)
     reading = median(lambda: load_programme(programme, known), inner=3)
-    return row("reading a programme's documents", reading, median(lambda: audit(made, known), inner=5), "beside its audit")
+    return row(
+        "reading a programme's documents", reading, median(lambda: audit(made, known), inner=5), "beside its audit"
+    )
 
 
 if __name__ == "__main__":

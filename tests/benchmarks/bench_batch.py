@@ -13,6 +13,7 @@ sys.path[:0] = [str(Path(__file__).resolve().parents[2]), str(Path(__file__).res
 
 from benchmarks.bench_audit import six_passes
 from benchmarks.measure import exponent, median, row
+
 from planner import engine
 from planner.account import Account
 from planner.audit import rules_of
@@ -33,7 +34,9 @@ def run(sizes: tuple[int, ...] = SIZES) -> list[dict[str, Any]]:
     bare = median(lambda: engine.run(book, facts, backend="durable-rules"), inner=20)
     with tempfile.TemporaryDirectory() as folder:
         for number in range(max(sizes)):
-            (Path(folder) / f"p{number:05d}.yaml").write_text(dump_programme(six_passes(known, number)), encoding="utf-8")
+            (Path(folder) / f"p{number:05d}.yaml").write_text(
+                dump_programme(six_passes(known, number)), encoding="utf-8"
+            )
         jobs = list(find([folder]))
         one: list[float] = []
         for size in sizes:
@@ -42,7 +45,12 @@ def run(sizes: tuple[int, ...] = SIZES) -> list[dict[str, Any]]:
         two = _seconds(jobs, 2)
     largest = max(sizes)
     return [
-        row(f"{largest:,} programmes, one process, each", one[-1] / largest, bare, "beside bare durable-rules; goal at most 2"),
+        row(
+            f"{largest:,} programmes, one process, each",
+            one[-1] / largest,
+            bare,
+            "beside bare durable-rules; goal at most 2",
+        ),
         row(f"{largest:,} programmes, two processes", one[-1], two, "how many times one process's speed; goal 1.7"),
         row("growth with the number of programmes", exponent(sizes, one), 1.0, f"exponent over {sizes}", unit=""),
         row("memory of the run", memory, 400.0, "MB at most, beside the goal of 400 MB", unit="MB"),

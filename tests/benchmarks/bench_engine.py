@@ -91,9 +91,7 @@ def bare(book: Rulebook, facts: list[Fact]) -> Callable[[], list[Any]]:
     for fact in facts:
         one: dict[str, Any] = {"id": fact.id, "sid": "1", "kind": fact.kind}
         for field, value in fact.values.items():
-            one[field] = (
-                (0 if value is None else value) if KINDS[fact.kind].fields[field] != "text" else value or ""
-            )
+            one[field] = (0 if value is None else value) if KINDS[fact.kind].fields[field] != "text" else value or ""
             one[f"{field}?"] = int(value is not None)
         rows.append(one)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import sys
 from collections.abc import Callable
@@ -12,6 +13,7 @@ sys.path[:0] = [str(Path(__file__).resolve().parents[2]), str(Path(__file__).res
 
 from benchmarks.bench_audit import six_passes
 from benchmarks.measure import median, row
+
 from planner import engine
 from planner.account import Account
 from planner.audit import rules_of
@@ -102,16 +104,12 @@ def run() -> list[dict[str, Any]]:
     time_ = median(lambda: engine.run(book, facts), inner=20)
     rows = []
     peers: list[tuple[str, Callable[[list[Fact]], Matches]]] = [("plain Python", plain_python(book))]
-    try:
+    with contextlib.suppress(ImportError):
         peers.append(("CLIPS (clipspy)", clips_judge(book)))
-    except ImportError:
-        pass
-    try:
+    with contextlib.suppress(ImportError):
         import clingo_model
 
         peers.append(("clingo", lambda facts: clingo_model.judge(book, facts)))
-    except ImportError:
-        pass
     for name, judge in peers:
         same = judge(facts) == ours
         peer = median(lambda judge=judge: judge(facts), inner=5)  # type: ignore[misc]

@@ -78,9 +78,7 @@ def single_programme() -> dict[str, Any]:
 
     ours = best(lambda: sel.selection_by_group(sprays, HORIZON), 7, 50)
     agree = max(abs(days - peer()[g]) for g, days in sel.selection_by_group(sprays, HORIZON).items())
-    note = (
-        f"6 passes, 3 groups; SciPy quad of the same integrals, agreement {agree:.0e} d; aim: at most 0.3 ms"
-    )
+    note = f"6 passes, 3 groups; SciPy quad of the same integrals, agreement {agree:.0e} d; aim: at most 0.3 ms"
     return row("index of one programme", ours, best(peer, 2), note)
 
 

@@ -22,7 +22,14 @@ def median(work: Callable[[], object], repeat: int = 9, inner: int = 1) -> float
 
 def row(name: str, ours: float, peer: float, note: str, unit: str = "s") -> dict[str, Any]:
     """One line of the table."""
-    return {"name": name, "ours": ours, "peer": peer, "ratio": ours / peer if peer else math.nan, "unit": unit, "note": note}
+    return {
+        "name": name,
+        "ours": ours,
+        "peer": peer,
+        "ratio": ours / peer if peer else math.nan,
+        "unit": unit,
+        "note": note,
+    }
 
 
 def exponent(sizes: Sequence[int], seconds: Sequence[float]) -> float:

@@ -52,7 +52,10 @@ def main() -> None:
         for line in importlib.import_module(f"benchmarks.bench_{name}").run():
             rows.append({"benchmark": name, **line})
             ours, peer = float(line["ours"]), float(line["peer"])
-            print(f"{line['name']:<58.58}{ours:>12.4g}{peer:>12.4g}{float(line['ratio']):>9.3g}  {line['note']}", flush=True)
+            print(
+                f"{line['name']:<58.58}{ours:>12.4g}{peer:>12.4g}{float(line['ratio']):>9.3g}  {line['note']}",
+                flush=True,
+            )
     whole = Path(f"{args.json}.part")
     whole.write_text(json.dumps({"machine": about, "rows": rows}, indent=1) + "\n", encoding="utf-8")
     whole.replace(args.json)

@@ -1,0 +1,90 @@
+"""A draft beside the bare solving time of the same CP-SAT model, the front beside one solve, an impossible season."""
+
+from __future__ import annotations
+
+import random
+import resource
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+sys.path[:0] = [str(Path(__file__).resolve().parents[2]), str(Path(__file__).resolve().parents[1])]
+
+from benchmarks.measure import median, row
+from seasons import products_of
+
+from planner.audit import audit
+from planner.catalogue import Catalogue, load
+from planner.documents import load_field
+from planner.draft.front import draft
+from planner.draft.options import Column, Space
+from planner.draft.solve import Search, Wanted, conflict
+from planner.model import Field
+from planner.places import folder
+
+FIELD = folder("shared") / "scenarios" / "quarry-bottom.yaml"
+ORDER = ("bare", "cost", "selection")
+
+
+def make(known: Catalogue, field: Field, slots: int, options: int) -> Space:
+    """A space of this many slots, on each of which at most this many options stay, whatever the reduction would drop."""
+    products = products_of(random.Random(11), known, field, 14)
+    first = field.stages["R1"].toordinal()
+    space = Space(field, products, known, slots=[first + 7 * at for at in range(slots)], reduce=False, most_in_tank=2)
+    kept: list[Column] = []
+    for columns in space.by_slot:
+        kept += columns[:options]
+    space.columns = kept
+    space.by_slot = [[column for column in kept if column.slot == slot.index] for slot in space.slots]
+    return space
+
+
+def run() -> list[dict[str, Any]]:
+    """Rows of the table."""
+    known = load()
+    field = load_field(FIELD, known)
+    space = make(known, field, 8, 40)
+    sizes = [len(columns) for columns in space.by_slot]
+
+    def one() -> None:
+        search = Search(space)
+        answer = search.best(ORDER)
+        assert answer is not None
+        audit(space.programme(answer.columns), known)
+
+    search = Search(space)
+    objective = search._weighted(ORDER)
+    bare = median(lambda: search._solve(objective), repeat=5)
+    ours = median(one, repeat=5)
+    options = median(lambda: make(known, field, 8, 40), repeat=3)
+    note = f"8 slots, {sizes} options; model, solve, audit beside the solve alone; goal at most 3"
+    rows = [row("one-figure draft", ours, bare, note)]
+    rows.append(
+        row(
+            "one-figure draft with its options",
+            ours + options,
+            bare,
+            "the same, making every option too; goal 3 and 3 s",
+        )
+    )
+    smaller = make(known, field, 6, 30)
+    small = Search(smaller)
+    single = median(lambda: small._solve(small._weighted(ORDER)), repeat=5)
+    begin = time.perf_counter()
+    found = draft(smaller, seconds=300.0, most_points=150)
+    note = f"6 slots x 30 options: {len(found.points)} programmes, {'all' if found.complete else 'not all'}; goal at most 150"
+    rows.append(row("front", time.perf_counter() - begin, single, note))
+    begin = time.perf_counter()
+    tags = conflict(space, Wanted(passes=(8, 8), budget=40.0), 30.0)
+    rows.append(
+        row("an impossible season", time.perf_counter() - begin, bare, f"{len(tags)} clashing rules; goal under 5 s")
+    )
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    rows.append(row("memory", peak, 600.0, "MiB at most, beside 600", "MiB"))
+    return rows
+
+
+if __name__ == "__main__":
+    for line in run():
+        print(line)
