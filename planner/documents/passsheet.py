@@ -18,6 +18,7 @@ from planner.errors import InputError
 from planner.model import Place, Struct
 
 NEEDED: layout.Needed = (("product", "active"), ("date", "stage"))
+MOST_QUOTED = 20  # cells whose text is repeated in the remarks; more are named by their addresses alone
 _NUMBERED = re.compile(r"(?:[a-z][a-z. ]*)?[#]?\s*0*([0-9]{1,4})(?:st|nd|rd|th|\.)?\Z")
 _SEVERAL = re.compile(r"\s+\+\s+|\s*\n\s*|\s*;\s*")
 _CONTENT = re.compile(r"\s*\(?[0-9]+(?:[.,][0-9]+)?\s*(?:g/L|g/l|g/kg|%)(?:\s*w/w|\s*w/v)?\)?", re.IGNORECASE)
@@ -49,6 +50,7 @@ class _Reader:
         self.numbered = self._numbered()
         self.carried: list[Cell] = []
         self.unread: list[Cell] = []
+        self.spare: list[Cell] = []
         self.serials: list[Cell] = []
         self.texts: list[str] = []
 
@@ -193,7 +195,7 @@ class _Reader:
         for other in self.found.columns[field]:
             spare = self.found.grid.cells.get((row, other.index))
             if other.index != column.index and spare is not None and not spare.merged_from:
-                self.unread.append(spare)
+                self.spare.append(spare)
         text = cell.text
         unit = column.heading.unit
         bare = re.fullmatch(r"[+-]?[0-9][0-9.,]*", text) is not None
@@ -282,6 +284,10 @@ def _summary(found: Found, reader: _Reader) -> str:
     return f"{sheet}header in row {found.header}, {rows} read as {trips} with {things}: {fields}"
 
 
+def _by_column(cells: list[Cell]) -> list[Cell]:
+    return sorted(cells, key=lambda cell: (cell.column, cell.row))
+
+
 def _guesses(reader: _Reader) -> list[str]:
     said: list[str] = []
     found = reader.found
@@ -305,7 +311,12 @@ def _guesses(reader: _Reader) -> list[str]:
     said += [
         f"{first} is merged with {cells_named(cells)}; its value holds for each row" for first, cells in merged.items()
     ]
-    said += [f"{cells_named([cell])} '{cell.text[:40]}' is not read" for cell in reader.unread]
+    if reader.spare:
+        said.append(f"{cells_named(_by_column(reader.spare))}: not read, a column to the left says it already")
+    if len(reader.unread) <= MOST_QUOTED:
+        said += [f"{cells_named([cell])} '{cell.text[:40]}' is not read" for cell in reader.unread]
+    else:
+        said.append(f"not read: {cells_named(_by_column(reader.unread))}")
     return said
 
 

@@ -26,8 +26,9 @@ _MONTHS = (  # English names only
     *("january", "february", "march", "april", "may", "june"),
     *("july", "august", "september", "october", "november", "december"),
 )
-# a spreadsheet counts days from 1899-12-30 (ECMA-376, part 1, 18.17.4.1; 1904 base date apart): 1950 to 2100
-_LEAST_SERIAL, _MOST_SERIAL = 18_264, 73_415
+# a spreadsheet counts days from 1899-12-30, or from 1904-01-01 (ECMA-376, part 1, 18.17.4.1)
+_MOST_SERIAL = 100_000
+_FIRST_YEAR, _LAST_YEAR = 1950, 2100
 _BASE, _BASE_1904 = datetime.date(1899, 12, 30), datetime.date(1904, 1, 1)
 
 
@@ -37,9 +38,11 @@ def from_serial(number: float, place: Place, *, base_1904: bool = False) -> Day:
     Raises:
         InputError: the number is no day of this time.
     """
-    if not _LEAST_SERIAL <= number <= _MOST_SERIAL:
+    first = _BASE_1904 if base_1904 else _BASE
+    day = first + datetime.timedelta(days=int(number)) if 0 <= number <= _MOST_SERIAL else first
+    if not _FIRST_YEAR <= day.year <= _LAST_YEAR:
         raise InputError(place, f"date '{number:g}' is no date that the planner reads", CURE)
-    return (_BASE_1904 if base_1904 else _BASE) + datetime.timedelta(days=int(number))
+    return day
 
 
 def from_text(text: str, place: Place, *, day_first: bool | None = None) -> Day:

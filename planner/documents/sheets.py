@@ -95,12 +95,9 @@ def _is_contract(content: bytes, name: str) -> bool:
     other = [cell for cell in cells if cell not in COLUMNS]
     if not text.strip(" \t\r\n,;"):
         return True  # empty: the strict reader says so
-    # 'trip' is a heading for passes in a free sheet; under the contract's own names it is a slip
-    loose = [cell for cell in other if (said := heading(cell, "programme")) is not None and said.unit]
-    free = [cell for cell in other if heading(cell, "programme") is not None]
-    if len(exact) < _CONTRACT_SHARE or loose:
-        return False
-    return "pass" in exact or len(exact) > 5 or not free
+    said = [heading(cell, "programme") for cell in other]
+    new = [one for one in said if one is not None and (one.unit or one.field not in exact)]
+    return len(exact) >= _CONTRACT_SHARE and not new
 
 
 def _dated(table: Table) -> Table:

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 COLUMNS = ("pass", "date", "stage", "product", "active", "rate", "unit", "water", "droplets", "how", "canopy")
 _OPTIONAL = ("how", "canopy")  # beyond the contract's columns, so that every programme can be a table
 _NUMBER = re.compile(r"[+-]?[0-9.,]+\Z")
-_AMOUNT = re.compile(r"([+-]?[0-9][0-9.,]*)(\s*[^0-9.,\s].*)\Z")
+_AMOUNT = re.compile(r"([+-]?[0-9][0-9.,]*)(\s*[^0-9.,\s\-\u2013].*)\Z")
 
 
 class RowOrigin:
