@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from rich.text import Text
 
 WIDTH = 100
-_BAR = 40
+_BAR = 24
 INDEX = (
     "Selection days rank seasons for one disease by published models; they are no forecast of years, and whether the "
     "disease is controlled is not in them."
