@@ -160,7 +160,7 @@ def test_prints_without_a_cut_row(looked: tuple[dict[str, Any], Path], name: str
     sheets = text_of(folder / f"{name}.{paper}.pdf")
     at: dict[str, set[int]] = {}
     for number, sheet in enumerate(sheets):
-        for mark in re.findall(r"q[se](\d+)z", sheet):
+        for mark in re.findall(r"q[sec](\d+)z", sheet):
             at.setdefault(mark, set()).add(number)
     assert len(at) == answer[name]["marks"] > 5
     assert {mark: where for mark, where in at.items() if len(where) > 1} == {}

@@ -44,6 +44,8 @@ const mark = () => {
       put(end, ` qs${count}z `, true);
       put(end, ` qe${count}z `, false);
     }
+    // a caption must stand on the sheet of its first row
+    if (row && !block.previousElementSibling) put(block.closest("table").caption, ` qc${count}z `, false);
     count += 1;
   }
   return count;

@@ -84,7 +84,10 @@ def sheets_of(report: AuditReport, catalogue: Catalogue, units: System) -> list[
     from planner.sheet import sheet as make
 
     told = [one for one in spray_sheets(make(report.programme, catalogue, units, report=report)) if _for_a_tank(one)]
-    return [Section(title="Spray sheets", sections=tuple(told))] if told else []
+    if not told:
+        return []
+    first = Section(title=told[0].title, parts=told[0].parts, sections=told[0].sections)  # under the heading of all
+    return [Section(title="Spray sheets", sections=(first, *told[1:]), fresh=True)]
 
 
 def _for_a_tank(section: Section) -> bool:

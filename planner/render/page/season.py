@@ -30,6 +30,16 @@ class Text(Struct, frozen=True, kw_only=True):
     text: str
     anchor: str = "start"
 
+    @property
+    def wide(self) -> float:
+        """Width of the white plate behind it (a stroked halo is lost in print)."""
+        return round(cells(self.text) * 6.6 + 2, 1)
+
+    @property
+    def left(self) -> float:
+        """Where that plate begins."""
+        return self.x - {"start": 1, "middle": self.wide / 2, "end": self.wide - 1}[self.anchor]
+
 
 class Run(Struct, frozen=True, kw_only=True):
     """Days of equal cover: ``pattern`` 0, 1, 2, 3 (three or more) or u (not known)."""
