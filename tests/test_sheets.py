@@ -247,7 +247,8 @@ REFUSED: dict[str, tuple[bytes, str, str, str, str]] = {
     "formula without result": (book(replaced(1, 4, "=6+3")), "c.xlsx", "E3", "formula whose result is not", "value"),
     "formula error": (book(replaced(1, 4, "#REF!")), "c.xlsx", "E3", "holds the error #REF!", "value"),
     "product is empty": (book(replaced(1, 3, None)), "c.xlsx", "D3", "this cell is empty", "name the product"),
-    "pass goes on later": (book([HEAD, ROWS[0], ROWS[1], ROWS[0]]), "c.xlsx", "A4", "goes on after", "under each other"),
+    "pass goes on later": (book([HEAD, ROWS[0], ROWS[1], ROWS[0]]), "c.xlsx", "A4", "goes on after",
+                            "under each other"),
     "groups only": (
         book([["Pass", "Date", "FRAC group"], [1, DAY(2026, 7, 2), "11"], [2, DAY(2026, 7, 18), "3"]]),
         "c.xlsx", "C1", "names mode-of-action groups only", "product",
