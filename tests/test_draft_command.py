@@ -1,0 +1,156 @@
+"""``planner draft`` and ``planner mend`` from the command line: answers, files, exit codes, and what is not loaded."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from planner.cli import main
+
+pytest.importorskip("ortools")
+
+SCENARIOS = Path("shared/scenarios")
+FIELD, SHOP = str(SCENARIOS / "heron-flat.yaml"), str(SCENARIOS / "farm-shop.yaml")
+SMALL = """
+currency: USD
+products:
+  - name: Demo Test A
+    actives: {boscalid: 500 g/L}
+    price: 40 per L
+    label:
+      soybean: {rate: [0.4 L/ha, 0.8 L/ha], applications: 1, interval: 14 d, stages: [R1, R4], harvest_interval: 21 d,
+                targets: {white-mold: good, frogeye-leaf-spot: good}}
+  - name: Demo Test B
+    actives: {prothioconazole: 480 g/L}
+    price: 60 per L
+    on_hand: 6 L
+    label:
+      soybean: {rate: [0.2 L/ha, 0.4 L/ha], applications: 1, interval: 14 d, harvest_interval: 21 d,
+                targets: {white-mold: good, frogeye-leaf-spot: good}}
+"""
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> str:
+    path = tmp_path / "shop.yaml"
+    path.write_text(SMALL, encoding="utf-8")
+    return str(path)
+
+
+def test_text_answer_and_document(shop: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    plan = tmp_path / "plan.yaml"
+    assert main(["draft", FIELD, "--products", shop, "--output", str(plan)]) == 0
+    told = capsys.readouterr()
+    for words in ("side by side", "cheapest", "best covered", "gentlest", "balanced", "why not", "before anything is sprayed"):
+        assert words in told.out, words
+    assert "stock on hand" in told.out
+    assert "planner:" in told.err
+    assert main(["audit", str(plan)]) == 0
+
+
+def test_json_is_the_same_twice(shop: str, capsys: pytest.CaptureFixture[str]) -> None:
+    answers = []
+    for _ in range(2):
+        assert main(["draft", FIELD, "--products", shop, "--format", "json"]) == 0
+        answers.append(capsys.readouterr().out)
+    assert answers[0] == answers[1]
+    data = json.loads(answers[0])
+    assert data["proven"] and data["front_complete"]
+    assert all(one["audit"]["verdict"] != "breaches" for one in data["programmes"].values())
+    names = {entry["name"] for entry in data["why_not"]}
+    held = {name for one in data["programmes"]["balanced"]["passes"] for name in one["products"]}
+    assert {"Demo Test A", "Demo Test B"} <= names | held
+
+
+def test_impossible_wishes_end_with_1_and_the_clash(shop: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["draft", FIELD, "--products", shop, "--passes", "3"]) == 1
+    told = capsys.readouterr().err
+    assert "--passes" in told and "LBL04" in told and "accept:" in told
+
+
+def test_avoid_leaves_a_group_out(shop: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["draft", FIELD, "--products", shop, "--avoid", "FRAC 3", "--format", "json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    for one in data["programmes"].values():
+        assert all("FRAC 3" not in entry["groups"] for entry in one["passes"])
+    assert any(entry["name"] == "Demo Test B" and "avoided" in entry["reason"] for entry in data["why_not"])
+
+
+def test_kept_pass_is_fixed_and_the_rest_comes_later(
+    shop: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    kept = tmp_path / "sprayed.yaml"
+    kept.write_text(
+        "programme: 1\nfield: f.yaml\npasses:\n  - {date: 2026-07-10, tank: [{product: Demo Test A, rate: 0.8 L/ha}]}\n",
+        encoding="utf-8",
+    )
+    assert main(["draft", FIELD, "--products", shop, "--keep", str(kept), "--format", "json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    for one in data["programmes"].values():
+        first, *rest = one["passes"]
+        assert first["kept"] and first["date"] == "2026-07-10"
+        assert all(entry["date"] > "2026-07-10" and "Demo Test A" not in entry["products"] for entry in rest)
+
+
+@pytest.mark.parametrize(
+    ("extra", "words"),
+    [
+        (["--passes", "many"], "--passes"),
+        (["--avoid", "no such thing"], "--avoid"),
+        (["--target", "no-such-disease"], "--target"),
+        (["--from", "someday"], "--from"),
+    ],
+)
+def test_wrong_options_end_with_2(
+    extra: list[str], words: str, shop: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["draft", FIELD, "--products", shop, *extra]) == 2
+    assert words in capsys.readouterr().err
+
+
+def test_mend_writes_a_sound_programme(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    mended = tmp_path / "mended.yaml"
+    source = str(SCENARIOS / "solo-strobilurins-quarry-bottom.yaml")
+    assert main(["audit", source]) == 1
+    assert main(["mend", source, "--top", "1", "--output", str(mended)]) == 0
+    told = capsys.readouterr().out
+    for words in ("before", "after", "removes", "the fewest changes"):
+        assert words in told
+    assert main(["audit", str(mended)]) == 0
+
+
+def test_only_commands_that_search_load_the_solver() -> None:
+    code = (
+        "import sys; from planner.cli import main; main(['audit', sys.argv[1]]); main(['draft', '--help']); "
+        "sys.exit(any(name.split('.')[0] in ('ortools', 'networkx') for name in sys.modules if name.startswith('ortools')))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(SCENARIOS / "sound-quarry-bottom.yaml")], capture_output=True, check=False
+    )
+    assert done.returncode == 0, done.stderr.decode()
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals")
+def test_ctrl_c_gives_the_best_so_far() -> None:
+    started = subprocess.Popen(
+        [sys.executable, "-m", "planner", "draft", FIELD, "--products", SHOP],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert started.stderr is not None
+    for line in started.stderr:  # the named programmes are there once the front grows
+        if "none beats" in line:
+            break
+    time.sleep(0.2)
+    started.send_signal(signal.SIGINT)
+    out, _ = started.communicate(timeout=60)
+    assert started.returncode == 0
+    assert "not proven" in out and "balanced" in out
