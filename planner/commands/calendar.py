@@ -41,6 +41,7 @@ def add(subparsers: Any) -> None:
     parser.add_argument("document", metavar="FIELD", help="field document or programme (YAML, CSV, XLSX), - for stdin")
     parser.add_argument("--field", metavar="FILE", help="field document, where a programme names none (CSV, XLSX)")
     parser.add_argument("--products", metavar="FILE", action="append", help="product list; may be given again")
+    common.add_map(parser)
     parser.add_argument(
         "--move",
         metavar="PASS=DAYS",
@@ -120,15 +121,21 @@ def load(args: argparse.Namespace, catalogue: Catalogue) -> Programme:
     from planner.documents import load_field, load_products, load_programme
     from planner.model import Programme
 
-    source = args.document
+    source, columns = args.document, common.columns(args)
     stdin = io.BytesIO(sys.stdin.buffer.read()) if source == "-" else None
     if args.field is not None or is_programme(source, stdin):
         return load_programme(
-            source, catalogue, field=args.field, products=tuple(args.products) if args.products else None, stdin=stdin
+            source,
+            catalogue,
+            field=args.field,
+            products=tuple(args.products) if args.products else None,
+            stdin=stdin,
+            columns=columns,
         )
     field = load_field(source, catalogue, stdin=stdin)
-    products = load_products(args.products, catalogue) if args.products else ()
-    return Programme(name="", field=field, products=products, passes=(), file=str(source))
+    notices: list[str] = []
+    products = load_products(args.products, catalogue, columns=columns, notices=notices) if args.products else ()
+    return Programme(name="", field=field, products=products, passes=(), file=str(source), notices=tuple(notices))
 
 
 def is_programme(source: str, stdin: io.BytesIO | None) -> bool:

@@ -31,7 +31,7 @@ def add(subparsers: Any) -> None:
     )
     parser.add_argument("what", nargs="+", metavar="WHAT", help="code or name")
     parser.add_argument("--crop", metavar="CROP", help="crop of a target or stage; without it, every crop that has it")
-    common.add_common(parser, ("text", "json"))
+    common.add_common(parser, ("text", "json", "markdown"))
 
 
 def run(args: argparse.Namespace) -> int:
@@ -56,10 +56,16 @@ def run(args: argparse.Namespace) -> int:
         return exits.DONE
     from planner.render.paper import Paper
 
-    paper = Paper(common.width())
+    paper = Paper(100 if chosen.format == "markdown" else common.width())
     for kind, *entry in found:
         paper.blank()
         _show(paper, kind, entry, catalogue, chosen)
+    if chosen.format == "markdown":
+        from planner.render import markdown
+
+        title = f"# {markdown.escape(name)}\n\n"
+        common.deliver(args, title + markdown.verbatim(paper.lines))
+        return exits.DONE
     common.deliver(args, paper.lines)
     return exits.DONE
 

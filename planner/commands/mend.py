@@ -32,9 +32,10 @@ def add(subparsers: Any) -> None:
         "Find the fewest changes (rate, water, product, partner, day, or a pass left out) that leave no breach.\n"
         "The answer shows the passes before and after, and which findings each change removes.",
     )
-    parser.add_argument("programme", metavar="PROGRAMME", help="programme document (YAML, CSV), - for stdin")
+    parser.add_argument("programme", metavar="PROGRAMME", help="programme (YAML, CSV, XLSX), - for stdin")
     parser.add_argument("--field", metavar="FILE", help="field document, where the programme names none (CSV)")
     parser.add_argument("--products", metavar="FILE", action="append", help="product list; may be given again")
+    common.add_map(parser)
     parser.add_argument("--top", metavar="K", type=int, default=3, help="how many ways to give (3)")
     parser.add_argument(
         "--avoid", metavar="NAME", action="append", default=[], help="a group, active or product not to bring in"
@@ -42,7 +43,7 @@ def add(subparsers: Any) -> None:
     parser.add_argument(
         "--fixed", metavar="N", action="append", type=int, default=[], help="pass that must stay as it is"
     )
-    common.add_common(parser, ("text", "json", "markdown", "yaml"), explain=True)
+    common.add_common(parser, ("text", "json", "markdown", "yaml", "csv", "xlsx"), explain=True)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -57,7 +58,11 @@ def run(args: argparse.Namespace) -> int:
         raise InputError("--top", f"'{args.top}' ways cannot be given", "write --top 3")
     catalogue = common.catalogue(chosen)
     programme: Programme = load_programme(
-        args.programme, catalogue, field=args.field, products=tuple(args.products) if args.products else None
+        args.programme,
+        catalogue,
+        field=args.field,
+        products=tuple(args.products) if args.products else None,
+        columns=common.columns(args),
     )
     unknown = [number for number in args.fixed if not 1 <= number <= len(programme.passes)]
     if unknown:
@@ -76,7 +81,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _deliver(args: argparse.Namespace, chosen: common.Settings, answer: Mending) -> None:
-    from planner.documents import dump_programme
+    from planner.documents import dump_csv, dump_programme, dump_xlsx
     from planner.render import console
     from planner.render import mend as render
 
@@ -85,7 +90,7 @@ def _deliver(args: argparse.Namespace, chosen: common.Settings, answer: Mending)
     if chosen.format == "json":
         common.deliver(args, render.as_json(answer), inputs)
         return
-    if not best.passes and (chosen.format == "yaml" or args.output not in (None, "-")):
+    if not best.passes and (chosen.format in ("yaml", "csv", "xlsx") or args.output not in (None, "-")):
         raise InputError(
             "--output", "the mended programme has no pass, so there is no document to write", "leave --output out"
         )
@@ -97,6 +102,9 @@ def _deliver(args: argparse.Namespace, chosen: common.Settings, answer: Mending)
         return
     if chosen.format == "yaml":
         common.deliver(args, dump_programme(best), inputs)
+        return
+    if chosen.format in ("csv", "xlsx"):
+        common.deliver(args, dump_csv(best) if chosen.format == "csv" else dump_xlsx(best), inputs)
         return
     if args.output not in (None, "-"):
         console.deliver(dump_programme(best), output=args.output, inputs=inputs)

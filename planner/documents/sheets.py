@@ -9,14 +9,15 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from planner.documents import grid, passsheet, productsheet, sheetdates, workbook
-from planner.documents.cells import unguarded
-from planner.documents.columns import heading
 from planner.documents.csvtext import DELIMITERS, Row, Table, decode, read_csv
-from planner.documents.passsheet import Sheet
 from planner.documents.table import COLUMNS
 from planner.errors import InputError
+
+if TYPE_CHECKING:  # what most runs do not need is imported where it is needed: a short command has a tenth of a second
+    from planner.documents.passsheet import Sheet
+    from planner.documents.productsheet import ProductSheet
 
 _SUFFIXES = (".csv", ".tsv", ".tab")
 _CONTRACT_SHARE = 3  # so many of the contract's column names in the first line make a table that is read strictly
@@ -27,6 +28,9 @@ def is_sheet(source: str | Path, content: bytes) -> bool:
     suffix = Path(str(source)).suffix.casefold()
     if suffix in (".yaml", ".yml"):
         return False
+    from planner.documents import workbook
+    from planner.documents.columns import heading
+
     if suffix in (*_SUFFIXES, ".xlsx", ".xlsm") or workbook.is_workbook(content):
         return True
     cells = _first_line(content)
@@ -42,22 +46,26 @@ def programme(content: bytes, name: str, mapping: Mapping[str, str] | None = Non
     Raises:
         InputError: what is wrong, with the cell's address (or, under the contract's own header, the line).
     """
+    from planner.documents import grid, passsheet, workbook
+
     if workbook.is_workbook(content):
         grids, hidden = workbook.read(content, name)
         sheet = passsheet.read(grids, mapping)
         return _with(sheet, hidden)
     if not mapping and _is_contract(content, name):
         table = read_csv(content, name)
-        return Sheet(table=_dated(table), remarks=())
+        return passsheet.Sheet(table=_dated(table), remarks=())
     return passsheet.read([grid.from_csv(content, name)], mapping)
 
 
-def product_list(content: bytes, name: str, mapping: Mapping[str, str] | None = None) -> productsheet.ProductSheet:
+def product_list(content: bytes, name: str, mapping: Mapping[str, str] | None = None) -> ProductSheet:
     """The products of a CSV or XLSX file, as the data of a product list.
 
     Raises:
         InputError: what is wrong, with the cell's address.
     """
+    from planner.documents import grid, productsheet, workbook
+
     if workbook.is_workbook(content):
         grids, _ = workbook.read(content, name)
         return productsheet.read(grids, mapping)
@@ -65,17 +73,12 @@ def product_list(content: bytes, name: str, mapping: Mapping[str, str] | None = 
 
 
 def _with(sheet: Sheet, hidden: list[str]) -> Sheet:
+    import msgspec
+
     if not hidden:
         return sheet
     remarks = (*sheet.remarks, *(f"sheet '{title}' is hidden and not read" for title in hidden))
-    return Sheet(
-        table=sheet.table,
-        name=sheet.name,
-        currency=sheet.currency,
-        accept=sheet.accept,
-        accept_places=sheet.accept_places,
-        remarks=remarks,
-    )
+    return msgspec.structs.replace(sheet, remarks=remarks)
 
 
 def _first_line(content: bytes) -> list[str]:
@@ -89,6 +92,8 @@ def _first_line(content: bytes) -> list[str]:
 
 def _is_contract(content: bytes, name: str) -> bool:
     """Whether the first line is the contract's header, so that a slip in it is answered as such."""
+    from planner.documents.columns import heading
+
     text = decode(content, name)
     cells = [cell for cell in _first_line(content) if cell]
     exact = [cell for cell in cells if cell in COLUMNS]
@@ -105,6 +110,9 @@ def _dated(table: Table) -> Table:
 
     Dates that can mean two days are left for the error that comes.
     """
+    from planner.documents import sheetdates
+    from planner.documents.cells import unguarded
+
     date = next((at for at, title in enumerate(table.header) if title.casefold() == "date"), None)
     rows = []
     for row in table.rows:

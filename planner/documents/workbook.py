@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import io
 import re
-import zipfile
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from planner.documents.cells import address
 from planner.documents.grid import Cell, Grid, cell_place
 from planner.errors import InputError
+
+if TYPE_CHECKING:
+    import zipfile
 
 MAGIC = b"PK\x03\x04"
 _OLD = b"\xd0\xcf\x11\xe0"
@@ -66,6 +68,8 @@ def read(content: bytes, name: str) -> tuple[list[Grid], list[str]]:
 def _guard(content: bytes, name: str) -> None:
     if content.startswith(_OLD):
         raise InputError(name, "this is an old (.xls) or encrypted workbook", _CURE)
+    import zipfile  # not needed by most runs
+
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as archive:
             parts = archive.infolist()

@@ -9,7 +9,6 @@ from __future__ import annotations
 import csv
 import io
 import re
-import zipfile
 from collections.abc import Iterator
 from typing import Any
 
@@ -157,6 +156,8 @@ def _write(sheet: Any, row: int, column: int, value: Any) -> Any:
 
 def _timeless(content: bytes) -> bytes:
     """The workbook without the time of writing, parts in a fixed order, stored: the same bytes everywhere."""
+    import zipfile  # not needed by most runs
+
     target = io.BytesIO()
     with zipfile.ZipFile(io.BytesIO(content)) as source, zipfile.ZipFile(target, "w", zipfile.ZIP_STORED) as archive:
         for name in sorted(source.namelist(), key=lambda part: (part != "[Content_Types].xml", part)):
