@@ -12,7 +12,7 @@ from datetime import date, timedelta
 from typing import TYPE_CHECKING, Literal
 
 from planner.account import Account, PassState, TargetState
-from planner.model import Day, Product, Programme, Stage, Struct
+from planner.model import Day, Product, Programme, Struct
 from planner.phenology import StageDate
 from planner.season import catalogue_code
 from planner.spray import last_spray_date
@@ -241,17 +241,6 @@ def when(season: Season, stage: str) -> When:
     return When(stage=stage, date=shown, earliest=None, latest=None, estimated=estimated)
 
 
-def following(account: Account, code: str) -> Stage | None:
-    """The next stage in time: as ``Catalogue.stage_after``, but past stages that run beside the main line (tubers)."""
-    after = account.catalogue.stage_after(account.crop.id, code)
-    while after is not None:
-        entry = account.season.stages.get(after.code)
-        if entry is None or entry.on_line:
-            return after
-        after = account.catalogue.stage_after(account.crop.id, after.code)
-    return None
-
-
 # --- targets --------------------------------------------------------------------------------------------------------
 
 
@@ -259,7 +248,7 @@ def _target(account: Account, target: TargetState) -> TargetRow:
     season, facts = account.season, target.target
     window = target.window
     dated = window is not None and not season.floating
-    after = following(account, facts.best_timing[-1]) if facts.best_timing else None
+    after = season.following(facts.best_timing[-1]) if facts.best_timing else None
     raises, lowers = pressure_words(account, target)
     return TargetRow(
         target=facts.id,
@@ -364,7 +353,7 @@ def _stage_ends(account: Account, code: str) -> tuple[Day | None, bool]:
     """
     season = account.season
     begins = when(season, code)
-    after = following(account, code)
+    after = account.season.following(code)
     behind = when(season, after.code) if after is not None else None
     if behind is None or behind.date is None:
         return begins.date, begins.estimated
@@ -499,7 +488,7 @@ def _timing_bounds(account: Account, state: PassState) -> Iterator[Bound]:
         if begin.date is not None:
             yield Bound(side="first", kind="timing", day=begin.date, estimated=begin.estimated,
                         why=f"{target.name}: best timing begins at {best[0]}")  # fmt: skip
-        after = following(account, best[-1])
+        after = account.season.following(best[-1])
         late = when(season, after.code) if after is not None else None
         if late is not None and late.date is not None:
             yield Bound(side="last", kind="timing", day=late.date - timedelta(days=1), estimated=late.estimated,

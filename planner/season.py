@@ -13,7 +13,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from planner.errors import InputError
-from planner.model import Crop, Day, Field, Pass, Target
+from planner.model import Crop, Day, Field, Pass, Stage, Target
 from planner.phenology import StageDate, StageOrderError, check_order, estimate_stages
 from planner.stage_scale import Phenology, StageScale
 
@@ -174,6 +174,16 @@ class Season:
         low = max((bbch for bbch, given in self._given if given <= day), default=0)
         high = min((bbch for bbch, given in self._given if given >= day), default=99)
         return (low, max(low, high))
+
+    def following(self, code: str) -> Stage | None:
+        """The next stage in time on the same scale, past stages beside the main line (tubers); None at the end."""
+        after = self._catalogue.stage_after(self.crop.id, code)
+        while after is not None:
+            entry = self.stages.get(after.code)
+            if entry is None or entry.on_line:
+                return after
+            after = self._catalogue.stage_after(self.crop.id, after.code)
+        return None
 
     def place(self, entry: Pass) -> PassTime:
         """Where one pass lies: its own stage holds for it; a date alone is given the stage of that day."""

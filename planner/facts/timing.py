@@ -37,7 +37,7 @@ def _first_passes(account: Account) -> Iterator[Fact]:
             unknown = unknown or (effective is None and account.meets(state, target).value is not False)
         if first is None and not unknown:
             continue
-        after = account.catalogue.stage_after(account.crop.id, timing[-1])
+        after = account.season.following(timing[-1])
         if after is None:
             continue
         state = first or account.passes[0]
