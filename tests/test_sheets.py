@@ -601,3 +601,114 @@ def test_sheets_write_workbooks(tmp_path: Path) -> None:
     assert rows[0][:4] == ("pass", "date", "stage", "product")
     assert isinstance(rows[1][0], int)
     assert workbook.is_workbook(made.read_bytes())
+
+
+def test_drafts_and_mended_programmes_are_spreadsheets_that_audit(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The answer of ``draft`` goes out as XLSX and comes back in as it is; the price list is a spreadsheet, too."""
+    (tmp_path / "shop.xlsx").write_bytes(book(LIST))
+    shop = str(tmp_path / "shop.xlsx")
+    told = ["draft", str(FIELD), "--products", shop, "--passes", "1", "--seconds", "10"]
+    plan = tmp_path / "plan.xlsx"
+    assert cli.main([*told, "--format", "xlsx", "--output", str(plan)]) == 0
+    assert "column O 'Shelf' is not read" in capsys.readouterr().err
+    assert cli.main([*told, "--format", "csv"]) == 0
+    (tmp_path / "plan.csv").write_text(capsys.readouterr().out)
+    found = [
+        documents.bare(documents.load_programme(tmp_path / name, catalogue(), field=FIELD, products=[shop]))
+        for name in ("plan.xlsx", "plan.csv")
+    ]
+    assert found[0] == found[1]
+    assert len(found[0].passes) == 1
+    assert cli.main(["audit", str(plan), "--field", str(FIELD), "--products", shop]) == 0
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        ["audit", str(SCENARIOS / "sound-quarry-bottom.yaml")],
+        ["sheet", str(SCENARIOS / "sound-quarry-bottom.yaml")],
+        ["calendar", str(SCENARIOS / "sound-quarry-bottom.yaml")],
+        ["compare", str(SCENARIOS / "sound-quarry-bottom.yaml"), str(SCENARIOS / "solo-strobilurins-quarry-bottom.yaml")],
+        ["mend", str(SCENARIOS / "solo-strobilurins-quarry-bottom.yaml")],
+        ["explain", "FRAC 11"],
+    ],
+    ids=lambda command: command[0],
+)
+def test_every_report_is_markdown_as_well(command: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main([*command, "--format", "markdown"]) in (0, 1)
+    said = capsys.readouterr().out
+    assert said.startswith("# ")
+    assert "\x1b" not in said
+    assert said.count("```") % 2 == 0
+
+
+def test_a_calendar_names_what_it_did_not_read(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "shop.xlsx").write_bytes(book(LIST))
+    assert cli.main(["calendar", str(FIELD), "--products", str(tmp_path / "shop.xlsx")]) == 0
+    assert "column O 'Shelf' is not read" in capsys.readouterr().err
+
+
+JUNK = st.one_of(
+    st.none(),
+    st.sampled_from(
+        ["pass", "date", "stage", "product", "active", "rate", "unit", "Rate (L/ha)", "FRAC", "Total", "R1", "R3", "65",
+         "Demo Alder 250 SC", "azoxystrobin", "L/ha", "0,6", "1,000", "2 July 2026", "03/04/2026", "-", "'=1", "a + b",
+         "1 + 2", "programme", "accept", "currency", "", "BBCH", "crop", "price", "250 g/L", "6-12"]
+    ),
+    st.integers(-3, 60_000),
+    st.floats(allow_nan=False, allow_infinity=False),
+    st.booleans(),
+    st.dates(DAY(1901, 1, 1), DAY(2100, 1, 1)),
+    st.times(),
+    st.text(max_size=6),
+)  # fmt: skip
+
+
+@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(rows=st.lists(st.lists(JUNK, max_size=7), max_size=8), headed=st.booleans(), kind=st.sampled_from(["xlsx", "csv"]))
+def test_any_sheet_is_read_or_refused(rows: list[list[Any]], headed: bool, kind: str, tmp_path: Path) -> None:
+    """Whatever stands in the cells: a programme, or one InputError in a line that names the file."""
+    from openpyxl.utils.exceptions import IllegalCharacterError
+
+    whole = [["pass", "date", "stage", "product", "active", "rate", "unit"], *rows] if headed else rows
+    try:
+        content = book(whole) if kind == "xlsx" else text(whole)
+    except (IllegalCharacterError, UnicodeEncodeError, csv.Error):
+        return
+    path = tmp_path / f"junk.{kind}"
+    for load_it in (lambda: load_sheet(path, content), lambda: documents.load_products(path, catalogue())):
+        path.write_bytes(content)
+        try:
+            load_it()
+        except InputError as error:
+            assert str(error).startswith(str(path))
+            assert "\n" not in str(error)
+
+
+@pytest.mark.parametrize(
+    ("rows", "stages"),
+    [
+        ([["App", "BBCH", "Active ingredient", "Dose (g/ha)"], [1, 31, "azoxystrobin", 150], [2, 59, "metconazole", 90]],
+         ["Z31", "Z59"]),
+        ([["App", "Zadoks", "a.i.", "Rate", ""], ["T1", "39", "azoxystrobin", 150, "g/ha"]], ["Z39"]),
+        ([["Spray", "Growth stage (Feekes)", "Common name", "Rate, lb/ac"], ["1st", 10.5, "azoxystrobin", 0.13]], ["F10.5"]),
+    ],
+)  # fmt: skip
+def test_bare_actives_and_the_scales_of_stages(rows: list[list[Any]], stages: list[str], tmp_path: Path) -> None:
+    """A number under 'BBCH', 'Zadoks' or 'Feekes' is a stage of that scale."""
+    (tmp_path / "wheat.yaml").write_text("crop: wheat\n")
+    for name, content in (("s.xlsx", book(rows)), ("s.csv", text(rows))):
+        (tmp_path / name).write_bytes(content)
+        found = documents.load_programme(tmp_path / name, catalogue(), field=tmp_path / "wheat.yaml")
+        bbch = [catalogue().stage("wheat", one).bbch for one in stages]
+        assert [catalogue().stage("wheat", str(one.stage)).bbch for one in found.passes] == bbch
+        assert all(one.tank[0].dose and one.tank[0].dose > 80 for one in found.passes)
+
+
+def test_a_workbook_on_standard_input(capsys: pytest.CaptureFixture[str]) -> None:
+    found = documents.load_programme(
+        "-", catalogue(), field=FIELD, products=[SHOP], stdin=io.BytesIO(book([*TITLES, HEAD, *ROWS]))
+    )
+    assert documents.bare(found).passes == expected()
