@@ -60,21 +60,21 @@ class Compiled:
 
 
 class Compiler:
-    """Builds one model. ``without`` leaves out the constraints of some tags; ``barred`` keeps barred columns in, at 0."""
+    """Builds one model. ``soft``: every constraint of a rule holds only while its tag's literal is true, and columns
+    that a pass-level rule bars are part of the model; that is how a clash is narrowed down."""
 
-    def __init__(
-        self, space: Space, *, without: frozenset[Tag] = frozenset(), barred: bool = False, strict: bool = False
-    ) -> None:
+    def __init__(self, space: Space, *, soft: bool = False, strict: bool = False) -> None:
         from ortools.sat.python import cp_model
 
         self.space = space
         self.model = cp_model.CpModel()
-        self.without = without
+        self.soft = soft
+        self.literals: dict[Tag, Literal_] = {}
         self.strict = strict
         self.account = space.account
         self.published = space.account.published
         self.off = {entry.rule for entry in space.accept}
-        self.columns = [column for column in space.columns if column.kept or not column.barred or barred]
+        self.columns = [column for column in space.columns if column.kept or not column.barred or soft]
         self.x = {column.number: self.model.new_bool_var(f"x{column.number}") for column in self.columns}
         self.tags: dict[Tag, None] = {}
         self.left: dict[str, None] = {}
@@ -94,8 +94,7 @@ class Compiler:
             else:
                 for finding in column.barred:
                     tag = Tag(finding.rule, finding.message)
-                    if self.on(tag):
-                        model.add(self.x[column.number] == 0)
+                    self.add(tag, self.x[column.number] == 0)
         self._applications()
         self._active_totals()
         self._retreatment()
@@ -122,12 +121,12 @@ class Compiler:
     # --- small helpers ----------------------------------------------------------------------------------------------
 
     def on(self, tag: Tag) -> bool:
-        """Whether constraints of this tag are wanted; remembers that the tag exists."""
+        """Whether constraints of this tag may be written; remembers that the tag exists."""
         if tag.rule in self.off:
             self.left[f"{tag.rule} (accepted in part)"] = None
             return False
         self.tags[tag] = None
-        return tag not in self.without
+        return True
 
     def total(self, columns: Iterable[Column]) -> Any:
         """Number of chosen columns among these."""
@@ -155,8 +154,15 @@ class Compiler:
         if bounded is True or not self.on(tag):
             return
         constraint = self.model.add(bounded)
-        if given:
-            constraint.only_enforce_if(list(given))
+        whole = [*given, self.literal(tag)] if self.soft else list(given)
+        if whole:
+            constraint.only_enforce_if(whole)
+
+    def literal(self, tag: Tag) -> Literal_:
+        """The literal that switches the constraints of a tag on."""
+        if tag not in self.literals:
+            self.literals[tag] = self.model.new_bool_var(tag.rule)
+        return self.literals[tag]
 
     # --- objectives -------------------------------------------------------------------------------------------------
 

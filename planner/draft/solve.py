@@ -57,38 +57,35 @@ class Search:
 
     space: Space
     wanted: Wanted = Wanted()
-    without: frozenset[Tag] = frozenset()
     seconds: float = 30.0
     told: Callable[[str], None] | None = None
-    barred: bool = False
+    soft: bool = False
     solves: int = 0
     cuts: int = 0
+    compiler: Compiler = field(init=False)
     compiled: Compiled = field(init=False)
     _end: float = field(init=False)
 
     def __post_init__(self) -> None:
         self._end = time.monotonic() + self.seconds
-        self.compiled = Compiler(
-            self.space, without=self.without, barred=self.barred, strict=self.wanted.strict
-        ).build()
+        self.compiler = Compiler(self.space, soft=self.soft, strict=self.wanted.strict)
+        self.compiled = self.compiler.build()
         self._want()
 
     def _want(self) -> None:
         model, x = self.compiled.model, self.compiled.x
         wanted = self.wanted
         kept = sum(1 for column in self.space.kept)
-        self.tags = list(self.compiled.tags)
         if wanted.passes is not None:
-            tag = Tag("--passes", f"{wanted.passes[0]} to {wanted.passes[1]} passes are asked for")
-            self.tags.append(tag)
-            if tag not in self.without:
-                model.add(self.compiled.passes + kept >= wanted.passes[0])
-                model.add(self.compiled.passes + kept <= wanted.passes[1])
+            least, most = wanted.passes
+            words = f"{least}" if least == most else f"{least} to {most}"
+            tag = Tag("--passes", f"{words} passes are asked for")
+            self.compiler.add(tag, self.compiled.passes + kept >= least)
+            self.compiler.add(tag, self.compiled.passes + kept <= most)
         if wanted.budget is not None:
             tag = Tag("--budget", f"no more than {wanted.budget:g} per hectare may be spent")
-            self.tags.append(tag)
-            if tag not in self.without:
-                model.add(self.compiled.cost <= round(wanted.budget * MONEY))
+            self.compiler.add(tag, self.compiled.cost <= round(wanted.budget * MONEY))
+        self.tags = list(self.compiler.tags)
         if wanted.most_bare is not None:
             model.add(self.compiled.bare <= wanted.most_bare)
         if wanted.force:
@@ -201,29 +198,43 @@ class Search:
 def conflict(space: Space, wanted: Wanted, seconds: float = 5.0) -> list[Tag]:
     """A smallest set of rules and wishes that cannot hold together: none of them can be left out of it.
 
-    An empty list means that a programme exists, or that the audit alone forbids what the model allows.
+    An empty list means that a programme exists, or that the audit alone forbids what the model allows. Where the time
+    ends first, the set clashes but may hold more than it must.
     """
+    from ortools.sat.python import cp_model
+
+    search = Search(space, wanted, seconds=seconds, soft=True)
+    model, literals = search.compiled.model, search.compiler.literals
+    of_index = {literal.index: tag for tag, literal in literals.items()}
     end = time.monotonic() + seconds
 
-    def possible(without: frozenset[Tag]) -> bool:
-        search = Search(space, wanted, without, max(0.1, end - time.monotonic()), barred=True)
-        chosen, _ = search._solve(0)
-        return chosen is not None
+    def core(tags: Sequence[Tag]) -> list[Tag] | None:
+        """Those of these tags that already clash; None where all can hold."""
+        model.clear_assumptions()
+        model.add_assumptions([literals[tag] for tag in tags])
+        solver = cp_model.CpSolver()
+        solver.parameters.num_workers = 1
+        solver.parameters.random_seed = SEED
+        solver.parameters.max_time_in_seconds = max(0.1, end - time.monotonic())
+        solver.parameters.catch_sigint_signal = False
+        status = solver.solve(model)
+        if status == cp_model.INFEASIBLE:
+            found = {of_index[index] for index in solver.sufficient_assumptions_for_infeasibility() if index in of_index}
+            return [tag for tag in tags if tag in found] or list(tags)
+        if status == cp_model.UNKNOWN:
+            raise Stopped
+        return None
 
-    everything = Search(space, wanted, barred=True).tags
-    kept = list(everything)
+    kept = core(search.tags)
+    if kept is None:
+        return []
     try:
-        if possible(frozenset()):
-            return []
         # whole rules first, then the single constraints of those that matter
-        for rule in dict.fromkeys(tag.rule for tag in everything):
-            less = [tag for tag in kept if tag.rule != rule]
-            if not possible(frozenset(everything) - frozenset(less)):
-                kept = less
+        for rule in dict.fromkeys(tag.rule for tag in kept):
+            kept = core([tag for tag in kept if tag.rule != rule]) or kept
         for tag in list(kept):
-            less = [one for one in kept if one != tag]
-            if not possible(frozenset(everything) - frozenset(less)):
-                kept = less
+            if tag in kept:
+                kept = core([one for one in kept if one != tag]) or kept
     except Stopped:
         pass
     return kept

@@ -33,6 +33,7 @@ def show(answer: Draft, *, width: int, units: str = "metric", explain: bool = Fa
         )
         rows = [_row(f"{at}", one, report, answer, units) for at, (one, report) in enumerate(answer.top, start=1)]
         paper.table(_HEADER, rows, right=(1, 2, 3))
+    _passes(balanced, answer, paper)
     _why(answer.why, paper, units)
     paper.heading("the balanced programme in full")
     if balanced.columns:
@@ -132,6 +133,35 @@ def _seasons(answer: Draft, paper: Paper) -> None:
         if made is not None:
             paper.heading(words.joined(same))
             strip.show(made, paper)
+
+
+def _passes(balanced: Answer, answer: Draft, paper: Paper) -> None:
+    """Pass by pass, why it is there: what works on which target, until when, and what is bare without it."""
+    if not balanced.columns:
+        return
+    space = answer.front.space
+    seen = space.view(balanced.columns)
+    paper.heading("why these passes (the balanced programme)")
+    for at, column in enumerate(balanced.columns, start=1):
+        if column.slot < 0:
+            continue
+        slot = space.slots[column.slot]
+        parts = []
+        for target in seen.targets:
+            works = [use.group for use in column.uses.uses if seen.effect(use, target).value]
+            ends = [last for _, last in column.spans.get(target.id, ())]
+            if works and ends and target.window is not None:
+                groups = words.joined(dict.fromkeys(space.account.group_words(group) for group in works))
+                last = min(max(ends), target.window.last or max(ends))
+                begins = target.window.first is not None and slot.day <= target.window.first
+                opens = ", from the day its window opens" if begins else ""
+                parts.append(f"{target.name} with {groups} until {_when(last)}{opens}")
+        rest = [other for other in balanced.columns if other is not column]
+        without = space.bare(rest) - balanced.bare
+        kept = "already decided; " if column.kept else ""
+        covers = "covers " + "; ".join(parts) if parts else "covers no target for certain"
+        end = f"; without it {without} more weighted days are bare" if without > 0 else ""
+        paper.line((f"{at}. {_when(slot.day)}, {slot.near}: ", "head"), f"{kept}{covers}{end}", indent=2, hang=5)
 
 
 def _why(entries: list[WhyNot], paper: Paper, units: str) -> None:
