@@ -229,10 +229,15 @@ class Phenology:
     def scale(self, crop: str, stages: Mapping[str, int] | None = None) -> StageScale:
         """The scale of a crop; ``stages`` (code -> BBCH) adds to, and overrules, the stage table of the file.
 
+        A crop that is not in the file but has stages (one of the user's own) has no published days: its stages
+        are dated by what the field gives alone.
+
         Raises:
-            UnknownName: no such crop.
+            UnknownName: no such crop, and no stages.
         """
         if crop not in self._scales:
+            if stages:
+                return StageScale(crop, dict(stages), {}, (), 99, "yes", (), ())
             raise UnknownName("crop", crop, self._scales)
         scale = self._scales[crop]
         return replace(scale, stages={**scale.stages, **stages}) if stages else scale
