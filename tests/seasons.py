@@ -111,5 +111,5 @@ def space_of(
     last = max(window.last for window in windows if window.last is not None)
     count = rng.randint(*slots)
     step = rng.randint(6, 16)
-    days = [day for day in range(first, last + 1, step)][:count] or [first]
+    days = list(range(first, last + 1, step))[:count] or [first]
     return Space(field, shop, catalogue, slots=days, most_in_tank=in_tank, reduce=reduce)

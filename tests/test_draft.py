@@ -193,7 +193,7 @@ def test_scenario_drafts_have_no_breach_and_make_sense() -> None:
 
 
 def test_scenario_balanced_is_what_a_plant_pathologist_would_sign() -> None:
-    """Common practice, no source: two effective modes on a target at high pressure, no group twice in a row, in time."""
+    """Common practice, no source: two modes on a target at high pressure, no group twice in a row, in time."""
     found = scenario()
     space, answer = found.space, found.named["balanced"]  # type: ignore[attr-defined]
     report = audit(space.programme(answer.columns), catalogue())

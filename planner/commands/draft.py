@@ -78,7 +78,7 @@ def run(args: argparse.Namespace) -> int:
     chosen = common.settings(args)
     common.check_stdin([args.field, *args.products, *([args.keep] if args.keep else [])])
     catalogue = common.catalogue(chosen)
-    field, products, keep, accept, checksum = _documents(args, catalogue)
+    field, products, keep, accept, _checksum = _documents(args, catalogue)
     answer = search(args, catalogue, field, products, keep, accept)
     _deliver(args, chosen, answer, catalogue)
     return exits.DONE
@@ -200,7 +200,7 @@ def search(
         rulebook=rules_of(rules),
     )
     exits.say(
-        f"planner: {len(space.slots)} dates, {len(space.columns)} passes to choose from; Ctrl-C stops with the best so far"
+        f"planner: {len(space.slots)} dates, {len(space.columns)} passes to choose from; Ctrl-C gives the best so far"
     )
     front = draft(space, wanted, seconds=args.seconds, told=lambda line: exits.say(f"planner: {line}"))
     reports = {name: _audited(space, answer, name, catalogue, rules) for name, answer in front.named.items()}

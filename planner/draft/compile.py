@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from itertools import combinations_with_replacement
+from itertools import combinations_with_replacement, pairwise
 from typing import TYPE_CHECKING, Any, Literal
 
 import msgspec
@@ -191,7 +191,7 @@ class Compiler:
             for (first, last), _ in spans:
                 edges |= {edge for edge in (first, last + 1) if window.first < edge <= window.last}
             marks = sorted(edges)
-            for start, stop in zip(marks, marks[1:], strict=False):
+            for start, stop in pairwise(marks):
                 covering = {column.number for (first, last), column in spans if first <= start <= last}
                 bare = self.model.new_bool_var("")
                 self.model.add(sum(self.x[number] for number in sorted(covering)) + bare >= 1)
@@ -269,9 +269,7 @@ class Compiler:
             groups = dict.fromkeys(use.group for column in users for use in column.uses.uses if use.product is product)
             for group in groups:
                 with_group = {column.number for column in self.foliar if group in column.uses.by_group}
-                lengths, holds = self._run(
-                    [column for column in self.foliar], with_group, {column.number for column in users}
-                )
+                lengths, holds = self._run(list(self.foliar), with_group, {column.number for column in users})
                 words = f"the label of {product.name} allows {label.consecutive} passes in a row with {group}"
                 for length, held in zip(lengths, holds, strict=True):
                     self.add(Tag("LBL09", words), length <= label.consecutive, [held])

@@ -21,6 +21,7 @@ from planner.model import Finding
 
 MOST_POINTS = 24
 SCALE = 10_000
+FREE = Wanted()  # nothing asked beside the rules
 FIGURES = ("cost", "bare", "selection")
 
 
@@ -48,7 +49,7 @@ class Front:
 
 def draft(
     space: Space,
-    wanted: Wanted = Wanted(),
+    wanted: Wanted = FREE,
     *,
     seconds: float = 60.0,
     most_points: int = MOST_POINTS,

@@ -8,6 +8,7 @@ the next ones break ties: days left without cover, mildness of the change, money
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
@@ -160,7 +161,7 @@ def make_space(
 def _free_days(days: list[int], season: Season) -> list[int]:
     """Days to which a pass may move: a week and two before and after each pass, and halfway between neighbours."""
     wanted: list[int] = []
-    for one, other in zip(days, days[1:], strict=False):
+    for one, other in itertools.pairwise(days):
         wanted.append((one + other) // 2)
     for day in days:
         wanted += [day - SPACING, day + SPACING, day - 2 * SPACING, day + 2 * SPACING]
@@ -256,14 +257,14 @@ def _tanks(
         if label.water is not None and carrier is not None and carrier < label.water:
             continue
         item = _item(product, label)
-        rate = f"{product.name} at {label.rate_most:.3g} {product.amount_unit}"
+        shown = f"{product.name} at {label.rate_most:.3g} {product.amount_unit}"
         if not any(set(product.actives) & _actives(one, space) for one in tank) and len(tank) < 3:
-            yield (*tank, item), water, f"add {rate}", ADD
+            yield (*tank, item), water, f"add {shown}", ADD
         for at, one in enumerate(tank):
             others = (*tank[:at], *tank[at + 1 :])
             if not any(set(product.actives) & _actives(other, space) for other in others):
                 swapped = (*tank[:at], item, *tank[at + 1 :])
-                yield swapped, water, f"take {rate} instead of {one.product or one.active}", SWAP
+                yield swapped, water, f"take {shown} instead of {one.product or one.active}", SWAP
 
 
 def _actives(item: TankItem, space: Space) -> set[str]:

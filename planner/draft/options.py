@@ -387,7 +387,7 @@ class Space:
         return found
 
     def _best(self, fit: Sequence[tuple[Product, CropLabel]]) -> set[str]:
-        """Products worth a place in a mix: none of the same groups is as cheap, as good on every target and as lasting."""
+        """Products worth a place in a mix: none of the same groups is as cheap, good on every target and lasting."""
         if not self.reduce:
             return {product.name for product, _ in fit}
         best: set[str] = set()
@@ -609,7 +609,7 @@ class Space:
         )
 
     def bare(self, columns: Sequence[Column]) -> int:
-        """Target-days without known cover, weighted by pressure: those that ``planner.cover`` calls bare or not known."""
+        """Target-days without known cover, weighted by pressure: what ``planner.cover`` calls bare or not known."""
         seen = self.view(columns)
         return sum(
             PRESSURE_WEIGHT[target.entry.pressure] * (last - first + 1)

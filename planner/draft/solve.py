@@ -219,7 +219,9 @@ def conflict(space: Space, wanted: Wanted, seconds: float = 5.0) -> list[Tag]:
         solver.parameters.catch_sigint_signal = False
         status = solver.solve(model)
         if status == cp_model.INFEASIBLE:
-            found = {of_index[index] for index in solver.sufficient_assumptions_for_infeasibility() if index in of_index}
+            found = {
+                of_index[index] for index in solver.sufficient_assumptions_for_infeasibility() if index in of_index
+            }
             return [tag for tag in tags if tag in found] or list(tags)
         if status == cp_model.UNKNOWN:
             raise Stopped

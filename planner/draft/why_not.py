@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-from planner.draft.front import FIGURES, Front, balance
+from planner.draft.front import FIGURES, FREE, Front, balance
 from planner.draft.options import MONEY, SELECTION, Column, Space
 from planner.draft.solve import Answer, Search, Stopped, Wanted, conflict
 from planner.model import Finding
@@ -30,7 +30,7 @@ class WhyNot:
     answer: Answer | None = None
 
 
-def why_not(front: Front, chosen: Answer, wanted: Wanted = Wanted(), *, seconds: float = 20.0) -> list[WhyNot]:
+def why_not(front: Front, chosen: Answer, wanted: Wanted = FREE, *, seconds: float = 20.0) -> list[WhyNot]:
     """An entry for every product, group and date that the chosen programme leaves out."""
     space = front.space
     held = {name for column in chosen.columns for name in column.products}

@@ -82,8 +82,8 @@ def _table(answer: Draft, paper: Paper, units: str) -> None:
     currency = front.space.currency or "money"
     paper.line(
         (
-            f"per area: {currency} to pay; bare: target-days without known cover, a day counted once, twice or three times "
-            "for low, moderate or high pressure; selection: days on which survivors of a group are favoured, summed over "
+            f"per area: {currency} to pay; bare: target-days without known cover, a day counted once, twice or thrice "
+            "for low, moderate or high pressure; selection: days on which survivors of a group gain, summed over "
             "passes and targets (how the programme as a whole selects stands in its audit)",
             "quiet",
         ),

@@ -28,7 +28,7 @@ ORDER = ("bare", "cost", "selection")
 
 
 def make(known: Catalogue, field: Field, slots: int, options: int) -> Space:
-    """A space of this many slots, on each of which at most this many options stay, whatever the reduction would drop."""
+    """A space of this many slots, on each of which at most this many options stay, none reduced."""
     products = products_of(random.Random(11), known, field, 14)
     first = field.stages["R1"].toordinal()
     space = Space(field, products, known, slots=[first + 7 * at for at in range(slots)], reduce=False, most_in_tank=2)
@@ -73,7 +73,8 @@ def run() -> list[dict[str, Any]]:
     single = median(lambda: small._solve(small._weighted(ORDER)), repeat=5)
     begin = time.perf_counter()
     found = draft(smaller, seconds=60.0)
-    note = f"6 slots x 30 options: {len(found.points)} programmes, {'all' if found.complete else 'not all, the draft stops there'}; goal at most 150"
+    whole = "all" if found.complete else "not all, the draft stops there"
+    note = f"6 slots x 30 options: {len(found.points)} programmes, {whole}; goal at most 150"
     rows.append(row("front", time.perf_counter() - begin, single, note))
     begin = time.perf_counter()
     tags = conflict(space, Wanted(passes=(8, 8), budget=40.0), 30.0)
