@@ -259,6 +259,13 @@ REFUSED: dict[str, tuple[bytes, str, str, str, str]] = {
     "two date columns": (
         book([[*HEAD, "Spray date"], *[[*row, row[1]] for row in ROWS]]), "c.xlsx", "I1", "both hold 'date'", "--map",
     ),
+    "dates under an unknown heading": (
+        book([["Pass", "Datum", *HEAD[2:]], *ROWS]), "c.xlsx", "B1", "looks like the date", '--map "Datum=date"',
+    ),
+    "rates under an unknown heading": (
+        text([["Pass", "Date", "Stage", "Product", "How much"], [1, "2026-07-02", "R1", ROWS[0][3], "9 fl oz/ac"]]),
+        "c.csv", "E1", "looks like the rate", '--map "How much=ignore"',
+    ),
     "two sheets alike": (
         book([HEAD, *ROWS], lambda made: made.create_sheet("Copy").append(HEAD)), "c.xlsx", "Sheet!A1",
         "2 sheets look like a table", "keep one",
@@ -293,6 +300,13 @@ def test_layouts_are_refused_with_the_cell_named(name: str, tmp_path: Path) -> N
 def test_wrong_maps(columns: dict[str, str], problem: str, tmp_path: Path) -> None:
     with pytest.raises(InputError, match=problem):
         load_sheet(tmp_path / "w.xlsx", book([HEAD, *ROWS]), columns)
+
+
+def test_a_column_may_be_left_out(tmp_path: Path) -> None:
+    rows = [[*HEAD[:1], "Datum", *HEAD[2:]], *ROWS]
+    programme = load_sheet(tmp_path / "i.xlsx", book(rows), {"Datum": "ignore"})
+    assert [one.date for one in programme.passes] == [None, None, None]
+    assert "column B 'Datum' is not read (B2:B4)" in programme.notices
 
 
 # --- dates ------------------------------------------------------------------------------------------------------------
@@ -630,7 +644,7 @@ def test_drafts_and_mended_programmes_are_spreadsheets_that_audit(
         ["audit", str(SCENARIOS / "sound-quarry-bottom.yaml")],
         ["sheet", str(SCENARIOS / "sound-quarry-bottom.yaml")],
         ["calendar", str(SCENARIOS / "sound-quarry-bottom.yaml")],
-        ["compare", str(SCENARIOS / "sound-quarry-bottom.yaml"), str(SCENARIOS / "solo-strobilurins-quarry-bottom.yaml")],
+        ["compare", *(str(SCENARIOS / f"{name}-quarry-bottom.yaml") for name in ("sound", "solo-strobilurins"))],
         ["mend", str(SCENARIOS / "solo-strobilurins-quarry-bottom.yaml")],
         ["explain", "FRAC 11"],
     ],
@@ -667,7 +681,9 @@ JUNK = st.one_of(
 
 
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(rows=st.lists(st.lists(JUNK, max_size=7), max_size=8), headed=st.booleans(), kind=st.sampled_from(["xlsx", "csv"]))
+@given(
+    rows=st.lists(st.lists(JUNK, max_size=7), max_size=8), headed=st.booleans(), kind=st.sampled_from(["xlsx", "csv"])
+)
 def test_any_sheet_is_read_or_refused(rows: list[list[Any]], headed: bool, kind: str, tmp_path: Path) -> None:
     """Whatever stands in the cells: a programme, or one InputError in a line that names the file."""
     from openpyxl.utils.exceptions import IllegalCharacterError
@@ -690,10 +706,11 @@ def test_any_sheet_is_read_or_refused(rows: list[list[Any]], headed: bool, kind:
 @pytest.mark.parametrize(
     ("rows", "stages"),
     [
-        ([["App", "BBCH", "Active ingredient", "Dose (g/ha)"], [1, 31, "azoxystrobin", 150], [2, 59, "metconazole", 90]],
-         ["Z31", "Z59"]),
+        ([["App", "BBCH", "Active ingredient", "Dose (g/ha)"], [1, 31, "azoxystrobin", 150],
+          [2, 59, "metconazole", 90]], ["Z31", "Z59"]),
         ([["App", "Zadoks", "a.i.", "Rate", ""], ["T1", "39", "azoxystrobin", 150, "g/ha"]], ["Z39"]),
-        ([["Spray", "Growth stage (Feekes)", "Common name", "Rate, lb/ac"], ["1st", 10.5, "azoxystrobin", 0.13]], ["F10.5"]),
+        ([["Spray", "Growth stage (Feekes)", "Common name", "Rate, lb/ac"], ["1st", 10.5, "azoxystrobin", 0.13]],
+         ["F10.5"]),
     ],
 )  # fmt: skip
 def test_bare_actives_and_the_scales_of_stages(rows: list[list[Any]], stages: list[str], tmp_path: Path) -> None:

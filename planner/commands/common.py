@@ -79,7 +79,7 @@ def add_map(parser: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         help="a spreadsheet's column, by heading or letter, holds FIELD (pass, date, stage, product, active, rate, "
-        "unit, water, droplets ...); may be given again",
+        "unit, water, droplets ..., or ignore); may be given again",
     )
 
 
@@ -172,8 +172,8 @@ def tell_stale(catalogue: Catalogue) -> None:
         from planner import exits
 
         exits.say(
-            f"planner: the catalogue of {catalogue.date} was to be reviewed by {due}; resistance reports and limits may "
-            "have changed since: hold the answer against this year's labels and recommendations"
+            f"planner: the catalogue of {catalogue.date} was to be reviewed by {due}; resistance reports and limits "
+            "may have changed since: hold the answer against this year's labels and recommendations"
         )
 
 

@@ -6,9 +6,11 @@ that names the cell.
 
 from __future__ import annotations
 
+import datetime
 import re
 from collections.abc import Iterable, Mapping, Sequence
 
+from planner.documents import sheetdates
 from planner.documents.cells import address, letters
 from planner.documents.columns import Heading, column_words, fold, heading, of_field, unit_fits
 from planner.documents.grid import Cell, Grid
@@ -16,6 +18,7 @@ from planner.errors import InputError, nearest
 from planner.model import Place, Struct
 
 HEADER_WITHIN = 80  # rows from the top in which a header is looked for; common practice, no source
+IGNORE = "ignore"  # what --map says of a column that is not to be read
 SEVERAL = ("rate", "water")  # fields that sheets give twice, metric and US: the first filled cell of a row counts
 Needed = tuple[tuple[str, ...], ...]
 
@@ -111,14 +114,14 @@ def _check_mapping(mapping: Mapping[str, str], kind: str) -> None:
     fields = sorted(set(column_words().fields["programme"].values()) | set(column_words().fields["products"].values()))
     own = set(column_words().fields[kind].values())
     for column, field in mapping.items():
-        if field not in fields:
+        if field not in fields and field != IGNORE:
             near = nearest(field, sorted(own), count=1)
             cure = f"did you mean {column}={near[0]}?" if near else f"fields are {', '.join(sorted(own))}"
             raise InputError("--map", f"'{column}={field}': there is no field '{field}'", cure)
 
 
 def _headings(grid: Grid, row: int, kind: str, mapping: Mapping[str, str]) -> dict[int, tuple[Cell, Heading | None]]:
-    own = set(column_words().fields[kind].values())
+    own = {*column_words().fields[kind].values(), IGNORE}
     wanted = {fold(column): field for column, field in mapping.items() if field in own}
     found: dict[int, tuple[Cell, Heading | None]] = {}
     for cell in grid.row(row):
@@ -126,7 +129,8 @@ def _headings(grid: Grid, row: int, kind: str, mapping: Mapping[str, str]) -> di
             continue
         title = cell.text
         field = wanted.get(fold(title)) or wanted.get(letters(cell.column).casefold())
-        found[cell.column] = (cell, of_field(field, title) if field else heading(title, kind))
+        said = None if field == IGNORE else of_field(field, title) if field else heading(title, kind)
+        found[cell.column] = (cell, said)
     return found
 
 
@@ -209,6 +213,12 @@ def _cut(grid: Grid, header: int, kind: str, mapping: Mapping[str, str], remarks
     if rows:
         rows = _unit_row(grid, rows, columns, remarks)
     body = _body(grid, header, rows, headings, remarks)
+    if kind == "programme":
+        ignored = {fold(column) for column, field in mapping.items() if field == IGNORE}
+        for index in unread:
+            cell = headings[index][0]
+            if not ignored & {fold(cell.text), letters(index).casefold()}:
+                _check_unread(cell, [grid.cells[row, index] for row in body if (row, index) in grid.cells], columns)
     fields = {one.index for many in columns.values() for one in many}
     for index in grid.columns:
         if index in fields:
@@ -235,16 +245,42 @@ def _cut(grid: Grid, header: int, kind: str, mapping: Mapping[str, str], remarks
     )
 
 
+def _check_unread(title: Cell, held: list[Cell], columns: dict[str, list[Column]]) -> None:
+    """A column that plainly holds what the table lacks is not passed over because of its heading.
+
+    Raises:
+        InputError: it holds dates or rates, and no other column does.
+    """
+    for field, holds in (("date", _is_date), ("rate", _is_rate)):
+        if field not in columns and held and all(holds(cell) for cell in held):
+            raise InputError(
+                title.place,
+                f"column '{title.text}' looks like the {field} of the passes, but its heading is not known",
+                f'say --map "{title.text}={field}", or --map "{title.text}={IGNORE}" to leave it out',
+            )
+
+
+def _is_date(cell: Cell) -> bool:
+    return isinstance(cell.value, datetime.date) or bool(sheetdates.LOOKS_LIKE.match(cell.raw.casefold()))
+
+
+def _is_rate(cell: Cell) -> bool:
+    number, unit = re.match(r"\s*([0-9.,]*)\s*(.*)", cell.raw, re.DOTALL).groups()  # type: ignore[union-attr]
+    return bool(number) and unit_fits("rate", unit)
+
+
 def _check_used(
     mapping: Mapping[str, str], headings: dict[int, tuple[Cell, Heading | None]], grid: Grid, header: int, kind: str
 ) -> None:
     own = set(column_words().fields[kind].values())
     titles = {fold(cell.text): cell.text for cell, _ in headings.values()}
     for column, field in mapping.items():
-        if field not in own:
+        if field not in own and field != IGNORE:
             continue  # it is for the other kind of table
         if fold(column) in titles or column.casefold() in {letters(index).casefold() for index in headings}:
             continue
+        if field == IGNORE:
+            continue  # nothing is lost where there is no such column
         if field in column_words().fields["products"].values() and field in column_words().fields["programme"].values():
             continue  # a field that both kinds of table have: the column may be in the other
         near = nearest(column, titles.values(), count=1)

@@ -22,6 +22,7 @@ _NAMED = re.compile(
 )
 _YEAR_NAMED = re.compile(r"(?P<year>[0-9]{4})[\s\-/]+(?P<month>[a-z]{3,9})\.?[\s\-/]+(?P<day>[0-9]{1,2})\Z")
 _WEEKDAY = re.compile(r"(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*[.,]?\s+")
+LOOKS_LIKE = re.compile(r"[0-9]{1,4}[./\-][0-9]{1,2}[./\-][0-9]{1,4}\.?(?:[ t][0-9:.]+)?\Z")
 _MONTHS = (  # English names only
     *("january", "february", "march", "april", "may", "june"),
     *("july", "august", "september", "october", "november", "december"),

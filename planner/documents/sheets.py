@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from planner.documents.csvtext import DELIMITERS, Row, Table, decode, read_csv
 from planner.documents.table import COLUMNS
-from planner.errors import InputError
+from planner.errors import InputError, nearest
 
 if TYPE_CHECKING:  # what most runs do not need is imported where it is needed: a short command has a tenth of a second
     from planner.documents.passsheet import Sheet
@@ -102,6 +102,10 @@ def _is_contract(content: bytes, name: str) -> bool:
         return True  # empty: the strict reader says so
     said = [heading(cell, "programme") for cell in other]
     new = [one for one in said if one is not None and (one.unit or one.field not in exact)]
+    # a heading like none of ours may hold what is missing: the free reader looks into its cells
+    strange = [cell for cell, one in zip(other, said, strict=True) if one is None and not nearest(cell, COLUMNS)]
+    if strange and not {"date", "rate"} <= set(exact):
+        return False
     return len(exact) >= _CONTRACT_SHARE and not new
 
 
