@@ -68,7 +68,7 @@ class Rule(Struct, frozen=True, kw_only=True):
     not_for: str = ""
     sources: tuple[RuleSource, ...] = ()
     kind: str
-    parameters: dict[str, Parameter] = {}  # noqa: RUF012
+    parameters: dict[str, Parameter] = {}
     cases: tuple[Case, ...]
     unknown_when: tuple[str, ...] = ()
     merge: bool = False

@@ -1,6 +1,6 @@
-"""Tables of the documentation that are made from the code and the data: ``python tests/docs.py`` writes them afresh.
+"""Tables of the documentation made from the code and the data: ``python tests/docs.py`` writes them afresh.
 
-Each stands between ``<!-- NAME: begin ... -->`` and ``<!-- NAME: end -->``; tests/test_house.py fails where one differs.
+Each stands between ``<!-- NAME: begin ... -->`` and ``<!-- NAME: end -->``; tests/test_house.py fails where one is old.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""No file, however hostile, ends in a traceback, in more than 1 GB or in more than 10 s; what fuzzing found stays found.
+"""No file, however hostile, ends in a traceback, in more than 1 GB or 10 s; what fuzzing found stays found.
 
 The long run is ``python tests/fuzz/run.py --cases N --seconds S``; its crashes are kept under tests/fuzz/cases/. The
 attacks in tests/fuzz/hostile.py are the well-known ones (alias bombs CWE-776, zip bombs CWE-409, deep nesting CWE-674);
@@ -14,10 +14,9 @@ import sys
 from pathlib import Path
 
 import pytest
+from fuzz import hostile, mutate, targets
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-
-from fuzz import hostile, mutate, targets
 
 HERE = Path(__file__).parent
 CASES = sorted((HERE / "fuzz" / "cases").glob("*.bin"))

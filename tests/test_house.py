@@ -43,7 +43,10 @@ LEVEL = {room: level for level, rooms in enumerate(LAYERS) for room in rooms.spl
 # Module and what it imports from a later row, with the reason. Nothing else may.
 EXCEPTIONS = {
     ("batch/work.py", "planner.render.jsonout"): "--full writes the JSON document of each programme into its line",
-    ("lessons/exercises.py", "planner.render"): "the words for groups and severities in a question are those on the page",
+    (
+        "lessons/exercises.py",
+        "planner.render",
+    ): "the words for groups and severities in a question are those on the page",
     ("render/draft.py", "planner.commands.draft"): "for a type hint only",
     ("render/page/answers.py", "planner.commands.draft"): "for a type hint only",
 }
@@ -157,7 +160,12 @@ def test_no_crop_target_or_active_decides_in_python() -> None:
 
 def test_no_network_module_is_imported() -> None:
     banned = {"socket", "ssl", "http", "urllib", "ftplib", "smtplib", "requests", "httpx", "aiohttp"}
-    wrong = [(name, m) for name, tree in modules() for m in imports(tree) if m.split(".")[0] in banned and m != "urllib.parse"]
+    wrong = [
+        (name, m)
+        for name, tree in modules()
+        for m in imports(tree)
+        if m.split(".")[0] in banned and m != "urllib.parse"
+    ]
     assert not wrong
 
 
@@ -264,7 +272,8 @@ def test_recipe_active(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> No
     text = new(["catalog", "new", "active", "demo-fungicide"], path)
     path.write_text(text.replace("group: NC", "group: '11'").replace("risk: unknown", "risk: high"), encoding="utf-8")
     passes = "\n".join(
-        f"  - {{date: {day}, tank: [{{active: demo-fungicide, dose: 100 g/ha}}]}}" for day in ("2026-07-02", "2026-07-16")
+        f"  - {{date: {day}, tank: [{{active: demo-fungicide, dose: 100 g/ha}}]}}"
+        for day in ("2026-07-02", "2026-07-16")
     )
     text = PROGRAMME.format(crop="soybean", stages="", targets="", passes=passes)
     found = answer(tmp_path / "p.yaml", text, "--catalog", str(tmp_path / "own"), capsys=capsys)
@@ -309,7 +318,9 @@ def test_recipe_rule(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None
     path = own / "rotation" / "OWN01-group-used-again.yaml"
     new(["rules", "new", "OWN01", "group-used-again", "--family", "rotation"], path)
     model = (ROOT / "rules" / "rotation" / "ROT03-same-mix-all-season.yaml").read_text(encoding="utf-8")
-    path.write_text(model.replace("ROT03", "OWN01").replace("same-mix-all-season", "group-used-again"), encoding="utf-8")
+    path.write_text(
+        model.replace("ROT03", "OWN01").replace("same-mix-all-season", "group-used-again"), encoding="utf-8"
+    )
     assert main(["rules", "check", "--rules", str(own)]) == exits.DONE, capsys.readouterr().err
     passes = "\n".join(
         f"  - {{date: {day}, tank: [{{active: azoxystrobin, dose: 100 g/ha}}]}}"
@@ -327,19 +338,25 @@ def test_recipe_renderer(tmp_path: Path) -> None:
     for name in ("planner", "catalog", "rules", "shared"):
         shutil.copytree(ROOT / name, tmp_path / name, ignore=skip)
     (tmp_path / "planner" / "render" / "count.py").write_text(
-        '"""The number of findings."""\n\n\ndef audit(reports):\n    return f"{sum(len(one.findings) for one in reports)}\\n"\n'
+        '"""The number of findings."""\n\n\ndef audit(reports):\n'
+        '    return f"{sum(len(one.findings) for one in reports)}\\n"\n'
     )
     command = tmp_path / "planner" / "commands" / "audit.py"
     text = command.read_text(encoding="utf-8")
-    branch = '    if chosen.format == "count":\n        from planner.render import count\n\n        return count.audit(reports)\n'
+    branch = '    if chosen.format == "count":\n        from planner.render import count\n\n'
+    branch += '        return count.audit(reports)\n'
     mark = '    sources = cited(reports, catalogue)\n    if chosen.format == "json":\n'
     assert text.count(mark) == 1 and text.count('("text", "json", "markdown"') == 1
     text = text.replace(mark, mark.replace("    if", branch + "    if", 1))
-    command.write_text(text.replace('("text", "json", "markdown"', '("text", "count", "json", "markdown"'), encoding="utf-8")
+    command.write_text(
+        text.replace('("text", "json", "markdown"', '("text", "count", "json", "markdown"'), encoding="utf-8"
+    )
     shared = tmp_path / "planner" / "commands" / "common.py"
     text = shared.read_text(encoding="utf-8")
     assert text.count('    "text",\n    "json",\n') == 1
-    shared.write_text(text.replace('    "text",\n    "json",\n', '    "text",\n    "count",\n    "json",\n'), encoding="utf-8")
+    shared.write_text(
+        text.replace('    "text",\n    "json",\n', '    "text",\n    "count",\n    "json",\n'), encoding="utf-8"
+    )
     demo = "shared/scenarios/solo-strobilurins-quarry-bottom.yaml"
     done = subprocess.run(
         [sys.executable, "-m", "planner", "audit", demo, "--format", "count"],

@@ -190,7 +190,11 @@ RULE = next((ROOT / "rules" / "label").glob("LBL01-*.yaml"))
     [
         ("\nfor:", "\nseverty: breach\nfor:", "severty"),
         ("\nfamily: label", "\nfamily: labels", "labels"),
-        ("\ncases:", "\nparameters:\n  grace: {value: 1, unit: d, source: common practice, grade: practice, max: 2}\ncases:", "max"),
+        (
+            "\ncases:",
+            "\nparameters:\n  x: {value: 1, unit: d, source: common practice, grade: practice, max: 2}\ncases:",
+            "max",
+        ),
         ("\nstatus:", "\nenabled: false\nstatus:", "enabled"),
     ],
 )  # fmt: skip
@@ -231,7 +235,9 @@ passes:
 
 
 @pytest.mark.parametrize("many", [[], ["--odd"]])
-def test_strict_fails_what_could_not_be_assessed(farm: Path, many: list[str], capfd: pytest.CaptureFixture[str]) -> None:
+def test_strict_fails_what_could_not_be_assessed(
+    farm: Path, many: list[str], capfd: pytest.CaptureFixture[str]
+) -> None:
     (farm / "sparse.yaml").write_text(SPARSE, encoding="utf-8")
     assert main(["audit", "sparse.yaml", *many]) == exits.DONE
     assert main(["audit", "sparse.yaml", "--strict", *many]) == exits.BREACH

@@ -66,11 +66,14 @@ def _zip(members: dict[str, tuple[bytes, int]], *, sound: bool = False) -> bytes
     return stream.getvalue()
 
 
-_SHEET = b'<?xml version="1.0"?><worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><sheetData>'
+_SHEET = (
+    b'<?xml version="1.0"?><worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><sheetData>'
+)
 _ENTITIES = (
     b'<?xml version="1.0"?><!DOCTYPE x [<!ENTITY a "aaaaaaaaaa">'
     + b"".join(b'<!ENTITY %c "%s">' % (98 + at, b"&%c;" % (97 + at) * 10) for at in range(9))
-    + b']><worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><sheetData><row r="1"><c r="A1" t="inlineStr">'
+    + b']><worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main">'
+    b'<sheetData><row r="1"><c r="A1" t="inlineStr">'
     b"<is><t>&j;</t></is></c></row></sheetData></worksheet>"
 )
 
@@ -125,9 +128,8 @@ FILES: dict[str, Callable[[], bytes]] = {
     ),
 }
 YAML = tuple(list(FILES)[: list(FILES).index("wide header")])
-TABLES = ("null bytes", "noise", "utf-16", "mixed encodings", "too large", "long scalar", "comment") + tuple(
-    list(FILES)[list(FILES).index("wide header") : list(FILES).index("zip of zeros")]
-)
+TABLES = ("null bytes", "noise", "utf-16", "mixed encodings", "too large", "long scalar", "comment")
+TABLES += tuple(list(FILES)[list(FILES).index("wide header") : list(FILES).index("zip of zeros")])
 SHEETS = ("noise", *list(FILES)[list(FILES).index("zip of zeros") :])
 
 

@@ -19,9 +19,12 @@ WORDS = tuple(
         "-0.0 g/ha", "0 L/ha", "1e308 kg/ha", "NaN g/ha", "inf d", "²³ L/ha", "٣ L/ha", "1_000 L/ha", "1,5 L/ha",
         "2026-02-30", "0000-00-00", "9999-12-31", "0001-01-01", "2026-7-2", "2026-07-02T00:00:00", "10000-01-01",
         "null", "~", "true", "[]", "{}", "[[]]", "{a: {}}", "&a", "*a", "<<: *a", "!!python/object:os.system", "!x",
-        "---", "...", "%YAML 9.9", "|", ">", "'", '"', "\\x00", "\t", "\r", "\n\n", "\u2028", "\u0085", "\ufeff", "\u202e",
-        "\ud800", "\U0010ffff", "\0", "\x1b[31m", "a" * 3000, "FRAC 11", "FRAC", "frac 999999", "11A", "BBCH65", "BBCH-1",
-        "BBCH999999999999", "Z39", "F10.5.1", "R1", "R99", "V" + "9" * 30, "VT", "EL19", "../../etc/passwd", "/dev/null",
+        "---", "...", "%YAML 9.9", "|", ">", "'", '"', "\\x00", "\t", "\r", "\n\n", "\u2028", "\u0085", "\ufeff",
+        "\u202e",
+        "\ud800", "\U0010ffff", "\0", "\x1b[31m", "a" * 3000, "FRAC 11", "FRAC", "frac 999999", "11A", "BBCH65",
+        "BBCH-1",
+        "BBCH999999999999", "Z39", "F10.5.1", "R1", "R99", "V" + "9" * 30, "VT", "EL19", "../../etc/passwd",
+        "/dev/null",
         ".", "", "-", "nul\0l", "con", "soybean", "wheat", "grapevine", "US", "ZZ", "US-IL", "per t", "480 per", "$1",
         "frogeye-leaf-spot", "azoxystrobin", "azoxystrobin + azoxystrobin", "{field}", "{0}", "%s", "$grace_days", "{",
         ",,,,,", ";", '"a\nb"', '""', "ß", "ŉ", "İ", "ﬁ", "é", "e\u0301",
@@ -29,7 +32,8 @@ WORDS = tuple(
 )  # fmt: skip
 HOSTILE = (
     b"", b"\n", b"\0" * 64, b"\xff\xfe\x00\xd8", b"\xfe\xff\xdc", b"\xef\xbb\xbf", b"[" * 4000, b"{a: " * 3000,
-    b"- " * 3000, b"? " * 500, b"a: &a [x]\nb: [" + b"*a," * 500 + b"]", b"a: " + b"9" * 5000, b"\xc3\x28", b"\xed\xa0\x80",
+    b"- " * 3000, b"? " * 500, b"a: &a [x]\nb: [" + b"*a," * 500 + b"]", b"a: " + b"9" * 5000, b"\xc3\x28",
+    b"\xed\xa0\x80",
     b'"' + b"\n" * 2000, b"a,b\n" + b"x," * 3000, b"PK\x03\x04" + b"\0" * 60, b"%TAG ! x\n---\n!a b", b"a: |9\n x",
 )  # fmt: skip
 
@@ -53,10 +57,14 @@ def mutate(random_: random.Random, seed: bytes, others: tuple[bytes, ...]) -> by
 
 
 VALUES: tuple[Any, ...] = (
-    None, True, False, 0, -1, 1, 2, 3, 10**17, -(10**17), 0.1, 1e308, -1e-300, "", " ", "0", "R1", "R6", "BBCH65", "2026-07-02",
-    "2025-07-02", "2027-01-01", "0.6 L/ha", "10 fl oz/ac", "110 g/ha", "0 g/ha", "-1 L/ha", "1e9 L/ha", "99 kg/ha", "14 d", "0 d",
-    "100000 d", "12 h", "187 L/ha", "soybean", "wheat", "FRAC 11", "M05", "high", "good", "azoxystrobin", [], {}, [[]], [None],
-    ["R1", "R6"], ["R6", "R1"], {"a": 1}, [{"a": 1}], "x" * 300, "Demo Alder 250 SC", "quarry-bottom.yaml", ".", "per t",
+    None, True, False, 0, -1, 1, 2, 3, 10**17, -(10**17), 0.1, 1e308, -1e-300, "", " ", "0", "R1", "R6", "BBCH65",
+    "2026-07-02",
+    "2025-07-02", "2027-01-01", "0.6 L/ha", "10 fl oz/ac", "110 g/ha", "0 g/ha", "-1 L/ha", "1e9 L/ha", "99 kg/ha",
+    "14 d", "0 d",
+    "100000 d", "12 h", "187 L/ha", "soybean", "wheat", "FRAC 11", "M05", "high", "good", "azoxystrobin", [], {},
+    [[]], [None],
+    ["R1", "R6"], ["R6", "R1"], {"a": 1}, [{"a": 1}], "x" * 300, "Demo Alder 250 SC", "quarry-bottom.yaml", ".",
+    "per t",
 )  # fmt: skip
 
 
@@ -147,7 +155,8 @@ def _value(random_: random.Random, content: bytearray, others: tuple[bytes, ...]
     """Another value behind a colon, a comma or a bracket."""
     marks = [at for at, byte in enumerate(content) if byte in b":,[{("]
     if not marks:
-        return _word(random_, content, others)
+        _word(random_, content, others)
+        return
     at = random_.choice(marks) + 1
     end = at
     while end < len(content) and content[end] not in b",]}\n#)":

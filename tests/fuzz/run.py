@@ -20,7 +20,7 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE.parents[1]), str(HERE.parent)]
 
-from fuzz import mutate, targets  # noqa: E402
+from fuzz import mutate, targets
 
 
 def main() -> int:

@@ -26,10 +26,11 @@ from planner.errors import PlannerError
 
 TABLE = (
     b"pass,date,stage,product,active,rate,unit,water,droplets\n"
-    b"1,2026-07-02,R1,,azoxystrobin,110,g/ha,187 L/ha,medium\n2,2026-07-20,R3,,prothioconazole,150,g/ha,15 gal/ac,fine\n"
+    b"1,2026-07-02,R1,,azoxystrobin,110,g/ha,187 L/ha,medium\n"
+    b"2,2026-07-20,R3,,prothioconazole,150,g/ha,15 gal/ac,fine\n"
 )
 KEYED = b"field,pass,date,active,rate,unit\nquarry-bottom.yaml,1,2026-07-02,azoxystrobin,110,g/ha\n"
-TEMPERATURES = b"day,min C,max C\n2026-05-12,8.5,19\n2026-05-13,9,21.25\n2026-05-14,\"7\",18\n"
+TEMPERATURES = b'day,min C,max C\n2026-05-12,8.5,19\n2026-05-13,9,21.25\n2026-05-14,"7",18\n'
 SETTINGS = b"catalog: my-catalog\nrules: [my-rules, other]\nunits: us\nformat: json\n"
 LINES = b'{"file":"a.yaml","verdict":"clean","rules":[]}\n{"file":"b.yaml","verdict":"breaches","rules":["ROT01"]}\n'
 HAS_SHEETS = importlib.util.find_spec("planner.documents.sheets") is not None
