@@ -1,4 +1,7 @@
-"""The template environment: everything is escaped, an unknown name is an error, and a compiled copy is kept."""
+"""The template environment: everything is escaped and an unknown name is an error.
+
+Compiled templates are not kept on disk: jinja2 keeps them as code, and a cache folder is no place for code.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +10,7 @@ from collections.abc import Mapping
 from functools import cache
 from typing import Any
 
-from jinja2 import Environment, FileSystemBytecodeCache, PackageLoader, StrictUndefined
+from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from planner.render.words import safe
@@ -30,7 +33,6 @@ def environment() -> Environment:
         finalize=_shown,
         trim_blocks=True,
         lstrip_blocks=True,
-        bytecode_cache=_store(),
         auto_reload=False,
     )
     made.filters["capitalize_first"] = _capital
@@ -56,20 +58,6 @@ def _soft(value: Any) -> Markup:
 def _number(value: float) -> str:
     """A coordinate, with at most two decimals."""
     return f"{round(value, 2):g}"
-
-
-def _store() -> FileSystemBytecodeCache | None:
-    """Compiled templates beside the compiled catalogue; None where the store is off or cannot be written."""
-    from planner import compiled
-
-    folder = compiled.folder()
-    if folder is None:
-        return None
-    try:
-        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-        return FileSystemBytecodeCache(str(folder), "page-%s.jinja")
-    except OSError:
-        return None
 
 
 def render(template: str, values: Mapping[str, Any]) -> str:
