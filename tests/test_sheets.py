@@ -366,6 +366,12 @@ HOSTILE: dict[str, tuple[bytes, str]] = {
     "too many cells": (with_sheet(SHEET % (b"<row r='1'>" + b"<c r='A1'/>" * 150_000 + b"</row>", b"")), "cells"),
     "all cells merged": (
         with_sheet(SHEET % (b"", b"<mergeCells><mergeCell ref='A1:XFD1048576'/></mergeCells>")), "merged cells"),
+    "merged cells without end": (with_sheet(SHEET % (b"<mergeCell " * 150_000, b"")), "cannot be read"),
+    "rows without cells": (with_sheet(SHEET % (b"<row r='1' ht='9'/>" * 90_000, b"")), "rows"),
+    "tags without end": (
+        packed({"[Content_Types].xml": b"", **{f"a{number}": b"<x/>" * 300_000 for number in range(3)}}), "XML tags"),
+    "styles without end": (
+        packed({"[Content_Types].xml": b"", "xl/styles.xml": b"<xf/>" * 300_000}), " styles"),
     "entities": (with_sheet(b'<!DOCTYPE x [<!ENTITY a "b">]>' + SHEET % (b"&a;", b"")), "XML of a kind"),
     "too many parts": (packed({f"{number}": b"" for number in range(800)}), "800 parts"),
     "no workbook": (packed({"a.txt": b"hello"}), "no workbook"),

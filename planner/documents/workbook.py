@@ -28,9 +28,15 @@ MOST_PARTS = 500
 MOST_SHEETS = 40
 MOST_CELLS = 40_000
 MOST_MERGED = 20_000
+MOST_ROWS = 20_000
+MOST_TAGS = 600_000  # of all parts together
+MOST_STYLES = 30_000
 _MERGE = re.compile(
-    rb"""<(?:\w+:)?mergeCell\s[^>]*?ref\s*=\s*["']([A-Za-z]{1,3})([0-9]{1,7})(?::([A-Za-z]{1,3})([0-9]{1,7}))?"""
+    rb"""<(?:\w+:)?mergeCell\s[^<>]{0,200}?ref\s*=\s*["']([A-Za-z]{1,3})([0-9]{1,7})(?::([A-Za-z]{1,3})([0-9]{1,7}))?"""
 )
+_ROW = re.compile(rb"<(?:\w+:)?row[\s/>]")
+_SHEET = re.compile(rb"<(?:\w+:)?sheetData[\s/>]")
+_STYLE = re.compile(rb"<(?:\w+:)?(?:xf|font|fill|border|dxf|numFmt|cellStyle)[\s/>]")
 _CELL = re.compile(rb"<(?:\w+:)?c[\s/>]")
 _CURE = "save the sheet anew as .xlsx or as CSV in UTF-8"
 
@@ -101,21 +107,25 @@ def _check_sizes(parts: list[zipfile.ZipInfo], name: str) -> None:
 
 
 def _check_xml(archive: zipfile.ZipFile, parts: list[zipfile.ZipInfo], name: str) -> None:
-    sheets = cells = merged = 0
+    sheets = cells = merged = rows = tags = styles = 0
     for part in parts:
-        if not part.filename.lower().endswith((".xml", ".rels", ".vml")):
-            continue
-        xml = archive.read(part)
-        if xml.startswith((b"\xff\xfe", b"\xfe\xff", b"\x00", b"<\x00")) or b"<!DOCTYPE" in xml or b"<!ENTITY" in xml:
+        xml = archive.read(part)  # every part: a workbook may call its sheets what it likes
+        wide = xml.startswith((b"\xff\xfe<", b"\xfe\xff\x00<", b"\x00<", b"<\x00"))
+        if wide or b"<!DOCTYPE" in xml or b"<!ENTITY" in xml:
             raise InputError(name, f"'{part.filename[:60]}' in it is XML of a kind that workbooks do not have", _CURE)
-        if "worksheets/" in part.filename and part.filename.endswith(".xml"):
-            sheets += 1
-            cells += len(_CELL.findall(xml))
-            merged += sum(_area(found) for found in _MERGE.findall(xml))
+        tags += xml.count(b"<")
+        sheets += len(_SHEET.findall(xml))
+        styles += len(_STYLE.findall(xml))
+        cells += len(_CELL.findall(xml))
+        rows += len(_ROW.findall(xml))
+        merged += sum(_area(found) for found in _MERGE.findall(xml))
     for count, most, what in (
         (sheets, MOST_SHEETS, "sheets"),
         (cells, MOST_CELLS, "cells"),
         (merged, MOST_MERGED, "merged cells"),
+        (rows, MOST_ROWS, "rows"),
+        (styles, MOST_STYLES, "styles"),
+        (tags, MOST_TAGS, "XML tags"),
     ):
         if count > most:
             raise InputError(
