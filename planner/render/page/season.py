@@ -199,6 +199,7 @@ def _bar(row: Row, at: _At, step: float, y: float, plain: bool) -> tuple[Bar, fl
     head = Text(x=EDGE, y=y + 14, text=_short(row.name, 60))
     if row.window is None:
         silent = "its window is not dated"
+        head = Text(x=head.x, y=head.y, text=f"{head.text}: {silent}")
         return Bar(head=head, x=EDGE, y=y + 20, wide=0, runs=(), days="", silent=silent), y + 44
     top = y + 21
     runs = []
