@@ -245,6 +245,8 @@ class _Reader:
         for name in ("selection", "spraying", "phenology"):
             for _layer, top in self.documents(f"{name}.yaml"):
                 self.all.raw[name] = top.data
+                if name == "phenology":
+                    self.check_phenology(top)
                 listed = top.data.get("sources")
                 for key, entry in listed.items() if isinstance(listed, dict) else ():
                     if isinstance(entry, dict) and kebab(key) not in self.all.sources:
@@ -256,6 +258,17 @@ class _Reader:
                             section=str(entry.get("section", "")),
                             note=str(entry.get("read", "")),
                         )
+
+    def check_phenology(self, top: Row) -> None:
+        """Days and heat sums are made into objects once here, so that a slip is told when the file is read."""
+        from planner.stage_scale import Phenology
+
+        try:
+            Phenology(top.data)
+        except (ArithmeticError, AttributeError, IndexError, KeyError, TypeError, ValueError) as error:
+            slip = f"{error} is missing" if isinstance(error, KeyError) else str(error)
+            cure = "compare it with the grammar at the head of catalog/phenology.yaml"
+            top.fail((), f"this file is not written as its grammar says: {slip[:160]}", cure)
 
     def season(self, crop: str) -> tuple[tuple[StageInterval, ...], int, str]:
         """Days between stages, stage of harvest, and whether days are counted from sowing, of phenology.yaml."""

@@ -367,3 +367,23 @@ def test_recipe_renderer(tmp_path: Path) -> None:
         check=False,
     )
     assert done.returncode == exits.BREACH and int(done.stdout) > 0, done.stderr
+
+
+@pytest.mark.parametrize(
+    ("old", "new_", "said"),
+    [
+        ("harvest_bbch: ", "harvest: ", "harvest_bbch"),
+        ("{first: ", "{fist: ", "first"),
+        ("phenology: 1\n", "phenology: 1\nscales: []\n", "scales"),
+        ("grade: read", "grade: 7", ""),
+    ],
+)
+def test_days_of_the_users_own_are_refused_when_they_are_wrong(
+    tmp_path: Path, old: str, new_: str, said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = (ROOT / "catalog" / "phenology.yaml").read_text(encoding="utf-8")
+    at = text.index("\nscales:") if old.startswith(("harvest", "{first")) else 0
+    (tmp_path / "phenology.yaml").write_text(text[:at] + text[at:].replace(old, new_, 1), encoding="utf-8")
+    code = main(["catalog", "check", "--catalog", str(tmp_path)])
+    told = capsys.readouterr().err
+    assert (code == exits.INPUT and said in told and "phenology.yaml" in told) or (not said and code != exits.BUG), told
