@@ -21,7 +21,7 @@ from hypothesis import strategies as st
 HERE = Path(__file__).parent
 CASES = sorted((HERE / "fuzz" / "cases").glob("*.bin"))
 FAST = [name for name in targets.TARGETS if name not in targets.SLOW]
-QUIET = settings(max_examples=150, deadline=None, database=None, suppress_health_check=list(HealthCheck))
+QUIET = settings(max_examples=80, deadline=None, database=None, suppress_health_check=list(HealthCheck))
 
 
 @pytest.mark.parametrize("path", CASES, ids=lambda path: path.stem)
