@@ -87,23 +87,24 @@ def facts(space: Space) -> str:
 def best(space: Space) -> tuple[int, int] | None:
     """Bare days and cost of the best plan that the audit passes; None where the season is given up."""
     by_number = {column.number: column for column in space.columns}
-    control = clingo.Control(["--opt-mode=opt", "--warn=none"])
-    control.add("base", [], RULES + facts(space))
-    control.ground([("base", [])])
+    season = RULES + facts(space)
     known = load()
-    for cut in range(MOST_CUTS):
+    cuts: list[str] = []
+    while len(cuts) < MOST_CUTS:
+        control = clingo.Control(["--opt-mode=opt", "--warn=none"])  # a new one: bounds stay over several calls
+        control.add("base", [], season + "\n".join(cuts))
+        control.ground([("base", [])])
         found: list[Any] = []
-        control.solve(on_model=lambda model: found.__setitem__(slice(None), [(model.symbols(shown=True), model.cost)]))  # noqa: B023
-        symbols, cost = found[0]
+        with control.solve(yield_=True) as handle:
+            for model in handle:
+                found = [model.symbols(shown=True), list(model.cost)]
+        symbols, cost = found
         chosen: list[Column] = [by_number[one.arguments[0].number] for one in symbols]
         report = audit(space.programme(chosen), known, backend="interpreter") if chosen else None
         if report is None or not any(one.severity == "breach" for one in report.findings):
-            return cost[0], cost[1]
-        numbers = {column.number for column in chosen}
-        body = ", ".join([f"x({number})" for number in sorted(numbers)])
-        others = f"#count {{ C : x(C) }} = {len(numbers)}"
-        control.add(f"cut{cut}", [], f":- {body}, {others}.")
-        control.ground([(f"cut{cut}", [])])
+            return cost[0], cost[1] if len(cost) > 1 else 0  # no cost where nothing can be bought
+        body = ", ".join(f"x({column.number})" for column in chosen)
+        cuts.append(f":- {body}, #count {{ C : x(C) }} = {len(chosen)}.")
     return None
 
 
