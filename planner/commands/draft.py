@@ -69,7 +69,7 @@ def add(subparsers: Any) -> None:
         default=[],
         help="only this target of the field; may be given again",
     )
-    parser.add_argument("--seconds", metavar="S", type=float, default=60.0, help="longest search (60)")
+    parser.add_argument("--seconds", metavar="S", type=float, default=120.0, help="longest search (120)")
     common.add_common(parser, ("text", "json", "markdown", "yaml", "csv", "xlsx", "html"), explain=True)
 
 

@@ -52,7 +52,13 @@ _HEADER = ("", "per area", "bare", "selection", "passes")
 def _verdict(answer: Draft, balanced: Answer, paper: Paper, units: str) -> None:
     front = answer.front
     if not balanced.columns:
-        paper.line(("Leave the field unsprayed: ", "head"), "no pass pays here.")
+        no_targets = not front.space.account.targets
+        paper.line(
+            ("No pass: ", "head"),
+            "the field names no targets, so nothing stands against the cost of a pass; add targets:"
+            if no_targets
+            else "no pass covers a day that counts here within what is asked for.",
+        )
     else:
         number = words.count(len(balanced.columns), "pass", "passes")
         paper.line(("Balanced: ", "head"), f"{number}, no breach of any rule.")
