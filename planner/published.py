@@ -10,11 +10,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+from weakref import WeakKeyDictionary
 
 from planner.model import Limit, Truth
 
 if TYPE_CHECKING:
     from planner.account import Account, Cap, PassState, TargetState
+    from planner.catalogue import Catalogue
 
 ALL_CODES, SINGLE_SITE = "all", "all_single_site"
 CLASS_CODES = (ALL_CODES, SINGLE_SITE, "high_risk_groups", "other_groups")
@@ -48,16 +50,18 @@ class Undecided:
 
 
 NOTHING: tuple[list[Chosen], list[Undecided]] = ([], [])
-_ROWS: dict[tuple[int, str, str | None, str | None], dict[str, list[tuple[Limit, bool]]]] = {}
+Rows = dict[str, list[tuple[Limit, bool]]]
+_ROWS: WeakKeyDictionary[Catalogue, dict[tuple[str, str | None, str | None], Rows]] = WeakKeyDictionary()
 
 
-def _rows(account: Account) -> dict[str, list[tuple[Limit, bool]]]:
+def _rows(account: Account) -> Rows:
     """The rows of a crop and place, read once per catalogue."""
-    field = account.field
-    key = (id(account.catalogue), account.crop.id, field.country, field.region)
-    if key not in _ROWS:
-        _ROWS[key] = account.catalogue.limits_for(account.crop.id, account.crop.crop_class, field.country, field.region)
-    return _ROWS[key]
+    field, crop, catalogue = account.field, account.crop, account.catalogue
+    kept = _ROWS.setdefault(catalogue, {})
+    key = (crop.id, field.country, field.region)
+    if key not in kept:
+        kept[key] = catalogue.limits_for(crop.id, crop.crop_class, field.country, field.region)
+    return kept[key]
 
 
 class Published:

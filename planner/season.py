@@ -11,6 +11,7 @@ from collections.abc import Hashable
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
+from weakref import WeakKeyDictionary
 
 from planner.errors import InputError
 from planner.model import Crop, Day, Field, Pass, Stage, Target
@@ -20,19 +21,20 @@ from planner.stage_scale import Phenology, StageScale
 if TYPE_CHECKING:
     from planner.catalogue import Catalogue
 
-_SCALES: dict[tuple[int, str], StageScale] = {}
+# keyed by the catalogue itself and dropped with it: the number of a freed object may come again
+_SCALES: WeakKeyDictionary[Catalogue, dict[str, StageScale]] = WeakKeyDictionary()
 
 
 def scale_of(catalogue: Catalogue, crop: Crop) -> StageScale:
     """The published numbers that date a crop's stages, read once per catalogue."""
-    key = (id(catalogue), crop.id)
-    if key not in _SCALES:
+    scales = _SCALES.setdefault(catalogue, {})
+    if crop.id not in scales:
         stages = {stage.code: stage.bbch for stage in crop.stages}
-        _SCALES[key] = Phenology(catalogue.phenology).scale(crop.id, stages)
-    return _SCALES[key]
+        scales[crop.id] = Phenology(catalogue.phenology).scale(crop.id, stages)
+    return scales[crop.id]
 
 
-_DATES: dict[tuple[Hashable, ...], dict[str, StageDate]] = {}
+_DATES: WeakKeyDictionary[Catalogue, dict[Hashable, dict[str, StageDate]]] = WeakKeyDictionary()
 _KEPT = 512  # calendars; a district audit meets the same field again and again
 
 
@@ -40,7 +42,6 @@ def _dates(catalogue: Catalogue, crop: Crop, field: Field, anchors: dict[str, Da
     """Stage dates of a field; remembered, since many programmes are judged for one field."""
     given = {catalogue_code(catalogue, crop.id, code): day for code, day in anchors.items()}
     key = (
-        id(catalogue),
         crop.id,
         tuple(given.items()),
         field.latitude,
@@ -48,11 +49,12 @@ def _dates(catalogue: Catalogue, crop: Crop, field: Field, anchors: dict[str, Da
         field.type,
         field.temperatures,
     )
-    found = _DATES.get(key)
+    kept = _DATES.setdefault(catalogue, {})
+    found = kept.get(key)
     if found is None:
-        if len(_DATES) >= _KEPT:
-            _DATES.clear()
-        found = _DATES[key] = estimate_stages(
+        if len(kept) >= _KEPT:
+            kept.clear()
+        found = kept[key] = estimate_stages(
             scale_of(catalogue, crop),
             given,
             temperatures={day: (low, high) for day, low, high in field.temperatures} or None,
