@@ -17,9 +17,10 @@ from seasons import space_of
 from planner.audit import audit
 from planner.catalogue import Catalogue, load
 from planner.draft.compile import Compiler
+from planner.draft.conflict import conflict
 from planner.draft.front import draft
 from planner.draft.options import MONEY, Column, Space
-from planner.draft.solve import Answer, Search, Wanted, conflict
+from planner.draft.solve import Answer, Search, Wanted
 
 pytest.importorskip("ortools")
 

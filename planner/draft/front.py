@@ -14,8 +14,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from planner.draft.conflict import conflict
 from planner.draft.options import Space
-from planner.draft.solve import Answer, Search, Stopped, Wanted, conflict
+from planner.draft.solve import Answer, Search, Stopped, Wanted
 from planner.errors import NoProgramme
 from planner.model import Finding
 

@@ -10,9 +10,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
+from planner.draft.conflict import conflict
 from planner.draft.front import FIGURES, FREE, Front, balance
 from planner.draft.options import MONEY, SELECTION, Column, Space
-from planner.draft.solve import Answer, Search, Stopped, Wanted, conflict
+from planner.draft.solve import Answer, Search, Stopped, Wanted
 from planner.model import Finding
 
 

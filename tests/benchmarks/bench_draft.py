@@ -17,9 +17,10 @@ from seasons import products_of
 from planner.audit import audit
 from planner.catalogue import Catalogue, load
 from planner.documents import load_field
+from planner.draft.conflict import conflict
 from planner.draft.front import draft
 from planner.draft.options import Column, Space
-from planner.draft.solve import Search, Wanted, conflict
+from planner.draft.solve import Search, Wanted
 from planner.model import Field
 from planner.places import folder
 
