@@ -47,8 +47,6 @@ EXCEPTIONS = {
         "lessons/exercises.py",
         "planner.render",
     ): "the words for groups and severities in a question are those on the page",
-    ("render/draft.py", "planner.commands.draft"): "for a type hint only",
-    ("render/page/answers.py", "planner.commands.draft"): "for a type hint only",
 }
 CONTRACT = {
     "LBL01": "crop-not-on-label", "LBL02": "rate-above-label", "LBL03": "rate-below-label",

@@ -4,19 +4,15 @@ from __future__ import annotations
 
 import argparse
 import datetime
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from planner import exits
 from planner.commands import common
-from planner.errors import InputError, NoProgramme, UnknownName
+from planner.errors import InputError, UnknownName
 
 if TYPE_CHECKING:
     from planner.catalogue import Catalogue
-    from planner.draft.front import Front
-    from planner.draft.options import Space
-    from planner.draft.solve import Answer, Wanted
-    from planner.draft.why_not import WhyNot
+    from planner.draft.result import Draft
     from planner.model import Accept, AuditReport, Field, Pass, Product
 
 _EXAMPLES = """
@@ -26,16 +22,6 @@ planner draft field.yaml --products shop.yaml --avoid 'FRAC 11' --output plan.ya
 planner draft field.yaml --products shop.xlsx --format xlsx --output plan.xlsx
 planner draft field.yaml --products shop.yaml --keep sprayed.yaml --from 2026-07-20
 """
-
-
-@dataclass(frozen=True)
-class Draft:
-    """Everything an answer shows: the front, the audit of each named programme, and why the rest stays out."""
-
-    front: Front
-    reports: dict[str, AuditReport]
-    why: list[WhyNot]
-    top: list[tuple[Answer, AuditReport]]
 
 
 def add(subparsers: Any) -> None:
@@ -179,11 +165,10 @@ def search(
     accept: tuple[Accept, ...],
 ) -> Draft:
     """All of the work between documents and answer."""
-    from planner.audit import audit, rules_of
-    from planner.draft.front import draft
+    from planner.audit import rules_of
+    from planner.draft import result
     from planner.draft.options import Space
     from planner.draft.solve import Wanted
-    from planner.draft.why_not import why_not
 
     if not field.targets:
         exits.say("planner: notice: the field names no targets, so cover cannot be counted; add targets:")
@@ -202,33 +187,14 @@ def search(
     exits.say(
         f"planner: {len(space.slots)} dates, {len(space.columns)} passes to choose from; Ctrl-C gives the best so far"
     )
-    front = draft(space, wanted, seconds=args.seconds, told=lambda line: exits.say(f"planner: {line}"))
-    reports = {name: _audited(space, answer, name, catalogue, rules) for name, answer in front.named.items()}
-    top = sorted(front.points, key=lambda one: one.point)[: args.top]
-    listed = [
-        (answer, _audited(space, answer, f"number {at}", catalogue, rules)) for at, answer in enumerate(top, start=1)
-    ]
-    why: list[WhyNot] = []
-    shown = front.named.get("balanced") or next(iter(front.named.values()))
-    if not front.stopped:
-        exits.say("planner: asking what keeps the rest out")
-        try:
-            why = why_not(front, shown, wanted)
-        except KeyboardInterrupt:
-            front.stopped = True
-    del audit
-    return Draft(front, reports, why, listed)
-
-
-def _audited(space: Space, answer: Answer, name: str, catalogue: Catalogue, rules: tuple[str, ...]) -> AuditReport:
-    """The full audit by the default back end; a breach that the passes kept do not explain is a fault of ours."""
-    from planner.audit import audit
-
-    report = audit(space.programme(answer.columns, f"{space.field.name or 'field'}: {name}"), catalogue, rules=rules)
-    open_ = [one for one in report.findings if one.severity == "breach" and one.accepted is None]
-    if open_:
-        raise RuntimeError(f"a draft does not pass the audit: {open_[0].rule} {open_[0].message}")
-    return report
+    return result.make(
+        space,
+        wanted,
+        rules=rules,
+        top=args.top,
+        seconds=args.seconds,
+        told=lambda line: exits.say(f"planner: {line}"),
+    )
 
 
 def _deliver(args: argparse.Namespace, chosen: common.Settings, answer: Draft, catalogue: Catalogue) -> None:
@@ -284,6 +250,4 @@ def _markdown(
     return f"# Programmes to choose from\n\n{body}\n---\n\n{rest}"
 
 
-__all__ = ["Draft", "NoProgramme", "add", "run", "search"]
-if TYPE_CHECKING:
-    _ = Wanted
+__all__ = ["add", "run", "search"]

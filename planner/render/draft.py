@@ -12,7 +12,7 @@ from planner.render.paper import Paper, Part
 if TYPE_CHECKING:
     from rich.text import Text
 
-    from planner.commands.draft import Draft
+    from planner.draft.result import Draft
     from planner.draft.solve import Answer
     from planner.draft.why_not import WhyNot
     from planner.model import AuditReport

@@ -19,8 +19,8 @@ from planner.render.strip import Mark, Row, Strip
 if TYPE_CHECKING:
     from planner.calendar import Calendar
     from planner.catalogue import Catalogue
-    from planner.commands.draft import Draft
     from planner.compare import Comparison
+    from planner.draft.result import Draft
     from planner.quantities import System
     from planner.sheet import Sheet
 
