@@ -139,9 +139,12 @@ class Use:
     dose: float | None  # g/ha
     fraction: float | None  # of the product's full label rate
     code: str = ""  # the group's code without its scheme
+    cut: bool = False  # the rate lies under the label's least; False as well where either is not known
 
     def __post_init__(self) -> None:
         self.code = self.group.partition(" ")[2]
+        rate, least = self.item.rate, self.label.rate_least if self.label is not None else None
+        self.cut = rate is not None and least is not None and rate < least * (1 - 1e-9)
 
     @property
     def shown(self) -> str:
@@ -450,11 +453,22 @@ class Account:
         return self.catalogue.protection_of(use.code, self.crop.id, target.id if target else "", working)
 
     def cover_end(self, use: Use, state: PassState, target: TargetState | None, *, upper: bool = False) -> int | None:
-        """Ordinal of the last day that a use covers, by the lower (or upper) end; None where days are unknown."""
+        """Ordinal of the last day that a use covers, by the lower (or upper) end; None where days are unknown.
+
+        Unknown are the days of an active without published ones, and those of a rate under the label's least: labels
+        and tables give days for label rates only, so such a pass is never taken to last as long (our reading).
+        """
+        if use.cut or state.time.day is None:
+            return None
         row = self.protection(use, state, target)
-        if row is None or state.time.day is None:
+        if row is None:
             return None
         return state.time.day + round(row.most if upper else row.least)
+
+    def longest_end(self, use: Use, state: PassState, target: TargetState | None) -> int | None:
+        """The day by which cover has ended at the latest, a cut rate or not; None: no published days, or no date."""
+        row = self.protection(use, state, target)
+        return None if row is None or state.time.day is None else state.time.day + round(row.least)
 
     def pass_cover_end(self, state: PassState, target: TargetState | None) -> int | None:
         """The latest day that any active of the pass covers."""
@@ -487,7 +501,7 @@ class Account:
         if time.day is None:
             return Meets(None, True)
         if firm:  # its own stage says it is still before the window
-            return self._reaches(self.pass_cover_end(state, target), window, estimated)
+            return self._reaches(state, target, window, estimated)
         if window.last is not None and time.day > window.last:
             return Meets(False, True)
         if low >= window.first_bbch or (window.first is not None and time.day >= window.first):
@@ -498,12 +512,19 @@ class Account:
                 sure is not None and (begun or time.day >= sure[0]) and time.day <= sure[1]
             )
             return Meets(True, not firm)
-        return self._reaches(self.pass_cover_end(state, target), window, estimated)
+        return self._reaches(state, target, window, estimated)
 
-    def _reaches(self, end: int | None, window: Window, estimated: bool) -> Meets:
-        if end is None or window.first is None:
+    def _reaches(self, state: PassState, target: TargetState, window: Window, estimated: bool) -> Meets:
+        """Whether a pass before the window still covers its first day; a rate that is cut leaves that open."""
+        end, first = self.pass_cover_end(state, target), window.first
+        if first is None:
             return Meets(None, True)
-        return Meets(end > window.first, estimated)
+        if end is not None and end > first:
+            return Meets(True, estimated)
+        at_most = [self.longest_end(use, state, target) for use in state.uses if use.cut]
+        if any(day is None or day > first for day in at_most) or (end is None and len(at_most) < len(state.uses)):
+            return Meets(None, True)
+        return Meets(False, estimated)
 
     def works(self, state: PassState, target: TargetState) -> Truth:
         """A pass works against a target when its cover meets the window and it holds an active rated for it, or one
@@ -563,6 +584,11 @@ class Account:
                 found = (False, tightest(cap for _, cap in answers))
             self._partners[key] = found
         return found
+
+    def meant_for(self, state: PassState, code: str, target: TargetState | None) -> bool:
+        """Whether a pass's actives of a code are there for a target: rated for it, or for no target of the field."""
+        uses = [use for use in state.uses if use.code == code]
+        return target is None or any(self.rated(use, target).rated_for or self._serves_no_target(use) for use in uses)
 
     def served(self, state: PassState, group: str) -> list[TargetState]:
         """Targets that the pass works against and the group is rated for."""
