@@ -737,7 +737,11 @@ class Compiler:
         base = self.foliar if target is None else [c for c in self.foliar if self.account.works(c.uses, target)]
         by_slot = self._by_slot(base)
         for one, columns in by_slot.items():
-            firsts = [column for column in columns if code in column.uses.codes]
+            firsts = [
+                column
+                for column in columns
+                if code in column.uses.codes and self.account.meant_for(column.uses, code, target)
+            ]
             for other, seconds in by_slot.items():
                 if one < other and firsts and days[other] - days[one] > float(row.value):
                     between = [column for column in base if one < column.slot < other]

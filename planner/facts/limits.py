@@ -238,7 +238,7 @@ def _intervals(account: Account) -> Iterator[Fact]:
                 for entry in published.choose(kind, code, target)[0]:
                     passes = account.working(target) if target is not None else account.passes
                     for first, second in pairwise(passes):
-                        if code not in first.codes:
+                        if code not in first.codes or not account.meant_for(first, code, target):
                             continue
                         key = (entry.row.id, f"{first.number}:{second.number}", code)
                         if key in seen:
