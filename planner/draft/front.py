@@ -14,11 +14,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from planner.draft.conflict import conflict
+from planner.draft.conflict import in_words, reasons
 from planner.draft.options import Space
 from planner.draft.solve import Answer, Search, Stopped, Wanted
 from planner.errors import NoProgramme
-from planner.model import Finding
 
 MOST_POINTS = 24
 SCALE = 10_000
@@ -65,7 +64,7 @@ def draft(
     made = [one for one in space.breaches(space.kept) if one.rule != "LIM02"]  # more passes can only mend a share
     if made:
         raise NoProgramme(
-            "the passes that are kept breach a rule by themselves, so no programme with them is sound", _told(made)
+            "the passes that are kept breach a rule by themselves, so no programme with them is sound", in_words(made)
         )
     search = Search(space, wanted, seconds=seconds)
     found = Front(space, search.answer(space.kept, True))
@@ -155,27 +154,3 @@ def _points(search: Search, found: Front, say: Callable[[str], None], most: int)
         search.beat(answer.point)
         if len(found.points) % 5 == 0:
             say(f"{len(found.points)} programmes that none beats, {search.solves} searches")
-
-
-def reasons(space: Space, wanted: Wanted) -> list[str]:
-    """A smallest set of rules and wishes that clash, in words, with a line to paste where a rule can be accepted."""
-    tags = conflict(space, wanted)
-    if not tags:
-        return _told(space.breaches(space.kept))
-    lines = [f"{tag.rule}: {tag.words}" for tag in tags]
-    rules = [tag.rule for tag in tags if not tag.rule.startswith("--")]
-    return lines + (_accept([f"{{rule: {rules[0]}, reason: write your reason here}}"]) if rules else [])
-
-
-def _told(findings: list[Finding]) -> list[str]:
-    """Breaches in words, and how to keep them as departures."""
-    lines = [f"{one.rule} {one.name}: {one.message}" for one in findings]
-    entries = [
-        f"{{rule: {one.rule}, passes: [{', '.join(map(str, one.passes))}], reason: write your reason here}}"
-        for one in findings
-    ]
-    return lines + (_accept(entries) if entries else [])
-
-
-def _accept(entries: list[str]) -> list[str]:
-    return ["to keep a departure, paste this into the programme named with --keep:", f"accept: [{', '.join(entries)}]"]

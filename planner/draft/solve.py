@@ -85,9 +85,10 @@ class Search:
         if wanted.budget is not None:
             tag = Tag("--budget", f"no more than {wanted.budget:g} per hectare may be spent")
             self.compiler.add(tag, self.compiled.cost <= round(wanted.budget * MONEY))
-        self.tags = list(self.compiler.tags)
         if wanted.most_bare is not None:
-            model.add(self.compiled.bare <= wanted.most_bare)
+            tag = Tag("cover", f"no more than {wanted.most_bare} weighted days may be left bare")
+            self.compiler.add(tag, self.compiled.bare <= wanted.most_bare)
+        self.tags = list(self.compiler.tags)
         if wanted.force:
             model.add_bool_or([x[number] for number in sorted(wanted.force) if number in x])
 
