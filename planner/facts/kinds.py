@@ -111,9 +111,9 @@ KINDS: dict[str, FactKind] = {
         ),
         FactKind(
             name="label_run",
-            about="a run of passes with a product's group, against its label",
+            about="a run of passes with one group, against the labels in it that limit such runs",
             fields={"run": "int", "most": "int"},
-            shows=("product", "group", "passes_words"),
+            shows=("product", "group", "passes_words", "labels_words", "most_words"),
         ),
         # --- rotation ------------------------------------------------------------------------------------------------
         FactKind(

@@ -8,7 +8,7 @@ from itertools import pairwise
 from planner.account import Account, Cap, PassState
 from planner.facts.kinds import Fact, FactValue
 from planner.facts.make import DATES, fact, listed, number, stage_words, when
-from planner.model import CropLabel, Product, TankItem
+from planner.model import CropLabel, Place, Product, TankItem
 
 NO_LABEL = "copy the label of the product into the product list; a bare active has none"
 
@@ -42,9 +42,19 @@ def _uses(account: Account) -> Iterator[Fact]:
             evidence={"product": product.name, **_evidence(values, shows)},
             unknown=unknown,
             caps=caps,
+            sources=_cited(product, label),
             subject=product.name,
             place=str(item.place),
         )
+
+
+def _cited(product: Product, label: CropLabel | None) -> tuple[str, ...]:
+    """The label that the user copied, and where it stands, so that a finding can be held against the container."""
+    if label is None:
+        at, what = product.place, f"the label of {product.name} as the product list gives it"
+    else:
+        at, what = label.place, f"the label of {product.name} as it was copied"
+    return (f"{what} ({at})" if at != Place() else what,)
 
 
 def _use_values(
@@ -176,6 +186,7 @@ def _repeats(account: Account) -> Iterator[Fact]:
                 {"applications": len(passes), "most": label.applications},
                 shows={"product": name},
                 evidence={"product": name, "applications": len(passes), "most": label.applications},
+                sources=_cited(entries[0][2], label),
                 place=str(entries[-1][1].place),
             )
         if label.interval is None:
@@ -198,8 +209,10 @@ def _repeats(account: Account) -> Iterator[Fact]:
                     "interval_words": f"{label.interval} days",
                 },
                 evidence={"product": name, "days": days, "interval": label.interval, "unit": "d"},
+                sources=_cited(entries[0][2], label),
                 unknown={} if known else {"days_apart": DATES},
                 caps=[Cap("advice", "the days between the passes are estimated from their stages")] if guess else [],
+                place=str(second.entry.place),
             )
 
 
@@ -208,7 +221,7 @@ def _actives(account: Account) -> Iterator[Fact]:
     totals: dict[str, float] = {}
     gaps: dict[str, str] = {}
     passes: dict[str, list[int]] = {}
-    limits: dict[str, tuple[float, str]] = {}
+    limits: dict[str, tuple[float, Product, CropLabel]] = {}
     for state in account.all_states:
         for item in state.entry.tank:
             product = account.programme.product(item.product) if item.product else None
@@ -220,10 +233,12 @@ def _actives(account: Account) -> Iterator[Fact]:
                 dose = item.rate * content if item.rate is not None else None
                 _add(totals, gaps, passes, active, dose, state.number)
             label = product.labels.get(account.crop.id)
-            for active, most in (label.active_total if label else {}).items():
+            if label is None:
+                continue
+            for active, most in label.active_total.items():
                 if active not in limits or most < limits[active][0]:
-                    limits[active] = (most, product.name)
-    for active, (most, product_name) in limits.items():
+                    limits[active] = (most, product, label)
+    for active, (most, setter, label) in limits.items():
         if active not in totals and active not in gaps:
             continue
         total = totals.get(active, 0.0)
@@ -238,9 +253,10 @@ def _actives(account: Account) -> Iterator[Fact]:
                 "active": active,
                 "total_words": f"{number(total)} g/ha",
                 "most_words": f"{number(most)} g/ha",
-                "label_of": product_name,
+                "label_of": setter.name,
             },
             evidence={"active": active, "total": round(total, 3), "most": round(most, 3), "unit": "g/ha"},
+            sources=_cited(setter, label),
             unknown={"total": gaps[active]} if missing else {},
         )
 
@@ -261,46 +277,56 @@ def _add(
 
 
 def _runs(account: Account) -> Iterator[Fact]:
-    """The longest run of passes with a product's groups, for every label that limits it."""
-    passes = account.passes
-    done: set[tuple[str, str]] = set()
-    for state in passes:
-        for use in state.uses:
-            if use.label is None or use.label.consecutive is None or use.product is None:
-                continue
-            key = (use.product.name, use.group)
-            if key in done:
-                continue
-            done.add(key)
-            run = _longest_run(account, passes, use.group, use.product.name)
-            yield fact(
-                "label_run",
-                f"{use.product.name}:{use.group}",
-                [entry.number for entry in run],
-                {"run": len(run), "most": use.label.consecutive},
-                shows={
-                    "product": use.product.name,
-                    "group": account.group_words(use.group),
-                    "passes_words": listed(str(entry.number) for entry in run),
-                },
-                evidence={"group": use.group, "run": len(run), "most": use.label.consecutive},
-                subject=use.group,
-            )
+    """Every run of passes with one group, against the labels in it that limit such runs."""
+    runs: dict[str, list[list[PassState]]] = {}
+    before: frozenset[str] = frozenset()
+    for state in account.passes:
+        for group in state.by_group:
+            if group in before:
+                runs[group][-1].append(state)
+            else:
+                runs.setdefault(group, []).append([state])
+        before = frozenset(state.by_group)
+    for group, found in runs.items():
+        for run in found:
+            labels = {
+                use.product.name: (use.product, use.label, use.label.consecutive)
+                for state in run
+                for use in state.uses
+                if use.group == group and use.product and use.label and use.label.consecutive is not None
+            }
+            if labels:
+                yield _run(account, group, run, list(labels.values()))
 
 
-def _longest_run(account: Account, passes: list[PassState], group: str, product: str) -> list[PassState]:
-    """The longest run with the group that the product itself is part of."""
-    best: list[PassState] = []
-    run: list[PassState] = []
-    for state in [*passes, None]:
-        if state is not None and group in state.by_group:
-            run.append(state)
-            continue
-        holds = any(use.product is not None and use.product.name == product for entry in run for use in entry.uses)
-        if holds and len(run) > len(best):
-            best = run
-        run = []
-    return best
+def _run(account: Account, group: str, run: list[PassState], labels: list[tuple[Product, CropLabel, int]]) -> Fact:
+    over = [entry for entry in labels if entry[2] < len(run)] or labels
+    by_most: dict[int, list[str]] = {}
+    for product, _, most in sorted(over, key=lambda entry: entry[2]):
+        by_most.setdefault(most, []).append(product.name)
+    said = [
+        f"{('the labels' if at == 0 else 'those') if len(names) > 1 else ('the label' if at == 0 else 'that')} "
+        f"of {listed(names)} {'allow' if len(names) > 1 else 'allows'} {most}"
+        for at, (most, names) in enumerate(by_most.items())
+    ]
+    numbers = [state.number for state in run]
+    least = min(by_most)
+    return fact(
+        "label_run",
+        f"{group}:{numbers[0]}",
+        numbers,
+        {"run": len(run), "most": least},
+        shows={
+            "product": listed(product.name for product, _, _ in over),
+            "group": account.group_words(group),
+            "passes_words": f"{'pass' if len(run) == 1 else 'passes'} {listed(str(number) for number in numbers)}",
+            "labels_words": listed(said),
+            "most_words": f"{least} {'pass' if least == 1 else 'passes'} in a row",
+        },
+        evidence={"group": group, "run": len(run), "most": least if len(by_most) == 1 else sorted(by_most)},
+        sources=tuple(key for product, label, _ in over for key in _cited(product, label)),
+        subject=group,
+    )
 
 
 def bare_actives(account: Account) -> tuple[list[int], list[str]]:
