@@ -86,6 +86,8 @@ def _backings(found: Everything) -> Iterator[tuple[str, Backing]]:
         yield from ((f"actives of {scheme}", active.backing) for active in rows.values())
     for crop in found.crops.values():
         yield from (("stages", stage.backing) for stage in crop.stages)
+        if crop.leaves is not None:
+            yield "until when leaves unfold", crop.leaves.backing
         yield from (("days between stages", interval.backing) for interval in crop.intervals)
     for pathogen in found.pathogens.values():
         yield from (("risk of pathogens", backing) for _risk, backing in pathogen.risk.values())

@@ -28,6 +28,7 @@ from planner.model import (
     FungicideScore,
     Group,
     HarmfulUse,
+    LeafGrowth,
     Limit,
     LimitException,
     LimitKind,
@@ -50,6 +51,7 @@ SCHEMES = ("FRAC", "IRAC", "HRAC")
 RISKS = ("low", "low-medium", "medium", "medium-high", "high", "mixed", "unknown")
 PURPOSES = ("mixing", "succession", "counting")
 LEVELS = ("lost", "reduced", "none")
+NEW_LEAVES = ("protected", "partly", "bare")
 MOBILITIES = ("contact", "translaminar", "locally systemic", "xylem mobile", "systemic")
 DROPLETS = ("XF", "VF", "F", "M", "C", "VC", "XC", "UC")  # ASABE S572
 _REGION = re.compile(r"[A-Z]{2}(?:-[A-Z0-9]{1,3})?\Z")  # ISO 3166-1 and 3166-2
@@ -133,7 +135,7 @@ class _Reader:
         self.all = Everything()
         self._seen: dict[tuple[str, Any], tuple[int, str]] = {}
         self._risk: dict[str, dict[str, tuple[str, Backing]]] = {}
-        self._mobility: dict[str, str] = {}
+        self._mobility: dict[str, tuple[str, str]] = {}  # class, and what becomes of new leaves
         self._checks: list[Callable[[], None]] = []
 
     # --- files -----------------------------------------------------------------------------------
@@ -334,7 +336,7 @@ class _Reader:
     def mobility(self) -> None:
         for _layer, top in self.documents("mobility.yaml"):
             for row in top.rows("mobility"):
-                mobility = row.text("mobility", required=True, one_of=MOBILITIES)
+                mobility = row.text("mobility", required=True, one_of=MOBILITIES), self.new_leaves(row)
                 for index, key in enumerate(row.texts("groups")):
                     scheme, _, code = key.partition(" ")
                     self._mobility[self.group_key(row, ("groups", index), scheme, code)] = mobility
@@ -344,6 +346,16 @@ class _Reader:
                 self.backing(row)
                 row.finish()
             top.finish()
+
+    def new_leaves(self, row: Row) -> str:
+        """What becomes of leaves that unfold after a pass with an active of this mobility; empty: no source says."""
+        found = row.row("new_leaves")
+        if found is None:
+            return ""
+        value = found.text("are", required=True, one_of=NEW_LEAVES)
+        self.backing(found)
+        found.finish()
+        return value
 
     def actives(self) -> None:
         for layer, top in self.documents("actives/*.yaml"):
@@ -367,6 +379,9 @@ class _Reader:
                     row.fail((), f"multi_site differs from group {found.key}", "make the two agree")
                 if found is not None and found.risk not in ("mixed", risk):
                     row.fail((), f"risk '{risk}' differs from group {found.key} ('{found.risk}')", "")
+                moves, new_leaves = self._mobility.get(
+                    name_key(name), self._mobility.get(keys[0], ("", "")) if keys else ("", "")
+                )
                 rows[name_key(name)] = Active(
                     name=name,
                     scheme=cast(Any, scheme),
@@ -375,9 +390,8 @@ class _Reader:
                     chemical_group=row.text("chemical"),
                     risk=risk,
                     multi_site=multi_site,
-                    mobility=self._mobility.get(
-                        name_key(name), self._mobility.get(keys[0], "") if keys else ""
-                    ),
+                    mobility=moves,
+                    new_leaves=new_leaves,
                     aliases=row.texts("aliases"),
                     former=row.texts("former"),
                     recalled=row.texts("recalled"),
@@ -507,6 +521,7 @@ class _Reader:
                 bushel_kg = bushel.number("kg", 1, 100, required=True)
                 self.backing(bushel)
                 bushel.finish()
+            leaves = self.leaf_growth(top, key)
             stages: dict[str, Stage] = {}
             for row in top.rows("stages", required=True):
                 bbch = row.integer("bbch", 0, 99, required=True) or 0
@@ -533,8 +548,30 @@ class _Reader:
                 two_digit_prefixes=top.texts("two_digit_prefixes"),
                 note=top.text("how_to_count"),
                 bushel_kg=bushel_kg,
+                leaves=leaves,
             )
             top.finish()
+
+    def leaf_growth(self, top: Row, crop: str) -> LeafGrowth | None:
+        """Until when a crop unfolds leaves; its two stages are checked once the crop's stages are known."""
+        row = top.row("leaves")
+        if row is None:
+            return None
+        until = row.texts("unfold_until", required=True)
+        backing = self.backing(row)
+        row.finish()
+        if len(until) != 2:
+            row.fail("unfold_until", "two stages are wanted", "write [last sure stage, last possible stage]")
+            return None
+
+        def check() -> None:
+            known = [code for code in until if self.stage(row, "unfold_until", crop, code)]
+            found = [stage.bbch for code in known if (stage := find_stage(self.all.crops[crop], code)) is not None]
+            if len(found) == 2 and found[0] > found[1]:
+                row.fail("unfold_until", f"{until[0]} comes after {until[1]}", "write the earlier stage first")
+
+        self.later(check)
+        return LeafGrowth(sure=until[0], last=until[1], backing=backing)
 
     def stage(self, row: Row, at: str | tuple[str | int, ...], crop: str, code: str) -> bool:
         """Whether the crop knows the stage; note it if not."""

@@ -123,6 +123,7 @@ class Active(Struct, frozen=True, kw_only=True):
     risk: str = "unknown"
     multi_site: bool = False
     mobility: str = ""  # contact, translaminar, locally systemic, xylem mobile, systemic; empty: not known
+    new_leaves: str = ""  # leaves that unfold after the pass are: protected, partly, bare; empty: not known
     aliases: tuple[str, ...] = ()  # other spellings and trade words for the same active
     former: tuple[str, ...] = ()  # letters and numbers that older lists and labels print, in words
     recalled: tuple[str, ...] = ()  # parts of the row that were recalled although the row was read
@@ -166,6 +167,14 @@ class StageInterval(Struct, frozen=True, kw_only=True):
     backing: Backing = Backing()
 
 
+class LeafGrowth(Struct, frozen=True, kw_only=True):
+    """Until when a crop unfolds leaves: surely up to ``sure``, none after ``last``; in between nobody can say."""
+
+    sure: str  # stage
+    last: str  # stage, the same or a later one
+    backing: Backing = Backing()
+
+
 class Crop(Struct, frozen=True, kw_only=True):
     """One crop with its stage scales and typical days between stages."""
 
@@ -182,6 +191,7 @@ class Crop(Struct, frozen=True, kw_only=True):
     two_digit_prefixes: tuple[str, ...] = ()  # scales whose two-digit codes read as BBCH codes (Z, GS)
     note: str = ""
     bushel_kg: float | None = None
+    leaves: LeafGrowth | None = None  # None: not known until when it unfolds leaves
     backing: Backing = Backing()
 
 
