@@ -218,6 +218,7 @@ class Account:
         self._working: dict[str, list[PassState]] = {}
         self._serves: dict[int, bool] = {}
         self._days: dict[tuple[int, str], Protection | None] = {}
+        self._groups: dict[tuple[int, str], int] = {}
 
     # --- building ---------------------------------------------------------------------------------------------------
 
@@ -432,6 +433,13 @@ class Account:
 
     def working_groups(self, state: PassState, target: TargetState) -> int:
         """Number of mode-of-action groups in the tank that are effective on the target."""
+        key = (state.number, target.id)
+        known = self._groups.get(key)
+        if known is None:
+            known = self._groups[key] = self._count_groups(state, target)
+        return known
+
+    def _count_groups(self, state: PassState, target: TargetState) -> int:
         found: list[str] = []
         for use in state.uses:
             if self.effect(use, target).value and not any(self.joined(use.group, key, "mixing") for key in found):

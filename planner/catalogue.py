@@ -162,6 +162,7 @@ class Catalogue:
         self._facts: dict[str, CropFacts] = {}
         self._schemes: dict[str, dict[str, Active]] = {}
         self._stages: dict[tuple[str, str], Stage] = {}
+        self._days: dict[tuple[str, str, str, int], Protection | None] = {}
         self._core = self._section("catalogue", _core, Core)
 
     # --- the compiled store ----------------------------------------------------------------------
@@ -511,6 +512,12 @@ class Catalogue:
         First hit of: the crop's row for this many working groups (two or more), code and crop, code on all
         crops, the crop's row of retreatment against the target.
         """
+        key = (code, crop, target, working)
+        if key not in self._days:
+            self._days[key] = self._find_days(code, crop, target, working)
+        return self._days[key]
+
+    def _find_days(self, code: str, crop: str, target: str, working: int) -> Protection | None:
         if working >= 2:
             rows = [row for row in self._core.protection if row.working_groups and crop in row.crops]
             rows = [row for row in rows if row.working_groups is not None and row.working_groups <= working]
