@@ -356,6 +356,18 @@ def _renumbered(before: Programme, after: Programme, columns: tuple[Column, ...]
     return Programme(**{**values, "accept": tuple(accept)})
 
 
+def _as_numbered(before: Programme, columns: list[Column]) -> Programme:
+    """These columns as a programme whose passes keep the numbers of the programme as it was, so that what is found in
+    it speaks of them."""
+    early = iter(entry.number for entry in before.passes if entry.how != "foliar")
+    passes = []
+    for column in sorted(columns, key=lambda column: column.slot):
+        number = column.variant.origin if column.variant is not None else next(early)
+        passes.append(_with(column.entry, number=number))
+    values = {name: getattr(before, name) for name in before.__struct_fields__}
+    return Programme(**{**values, "passes": tuple(passes)})
+
+
 def _mend(
     programme: Programme,
     space: Space,
@@ -382,7 +394,8 @@ def _mend(
         others = [column for number, column in chosen.items() if number != origin]
         clash = [column for column in others if column.slot == was.slot]
         kept = [column for column in columns if column.variant is None]
-        again = space.breaches([*kept, *[column for column in others if column not in clash], was])
+        undone = [*kept, *[column for column in others if column not in clash], was]
+        again = _open(audit(_as_numbered(programme, undone), catalogue, rules=rules))
         words = now.variant.words if now is not None and now.variant is not None else "leave it out"
         changes.append(Change(origin, words, tuple(again)))
     return Mend(after, report, tuple(changes), edits, proven, space.money(columns)[0] / MONEY, space.bare(columns))
