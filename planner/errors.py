@@ -2,6 +2,7 @@
 
     PlannerError
     ├── InputError      what the user wrote is wrong: file, line, problem, cure (exit code 2)
+    │   └── ManyInputErrors   several of them, one line each
     ├── UnknownName     a name that the catalogue does not hold, with the nearest (turned into InputError at the door)
     ├── RulebookError   a rule file is wrong: file, line, problem, cure (exit code 2)
     ├── EngineError     the rule engine answered with an exception of its own (exit code 3)
@@ -28,6 +29,25 @@ class InputError(PlannerError):
         self.problem = " ".join(problem.split())  # what the user wrote may hold line breaks; an error is one line
         self.cure = " ".join(cure.split())
         super().__init__(f"{place}: {self.problem}" + (f"; {self.cure}" if self.cure else ""))
+
+
+class ManyInputErrors(InputError):
+    """Several things need a change; one line each."""
+
+    def __init__(self, errors: Sequence[InputError]) -> None:
+        parts = [part for one in errors for part in (one.errors if isinstance(one, ManyInputErrors) else (one,))]
+        self.errors: tuple[InputError, ...] = tuple({str(part): part for part in parts}.values())
+        super().__init__(parts[0].place, parts[0].problem, parts[0].cure)
+
+
+def raise_all(errors: Sequence[InputError]) -> None:
+    """Raise what was collected: one error by itself, several together, nothing where there is none.
+
+    Raises:
+        InputError: there is at least one.
+    """
+    if errors:
+        raise errors[0] if len(errors) == 1 else ManyInputErrors(errors)
 
 
 class RulebookError(InputError):

@@ -18,7 +18,7 @@ import sys
 from collections.abc import Callable, Sequence
 
 from planner import __version__
-from planner.errors import InputError, NoProgramme, UnknownName
+from planner.errors import InputError, ManyInputErrors, NoProgramme, UnknownName
 
 DONE = 0
 BREACH = 1
@@ -40,14 +40,6 @@ class UsageError(InputError):
 
     def __init__(self, problem: str, cure: str = "") -> None:
         super().__init__("planner", problem, cure)
-
-
-class ManyInputErrors(InputError):
-    """Several documents need a change; one line each."""
-
-    def __init__(self, errors: Sequence[InputError]) -> None:
-        self.errors = tuple(errors)
-        super().__init__(errors[0].place, errors[0].problem, errors[0].cure)
 
 
 def say(line: str) -> None:

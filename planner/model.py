@@ -580,6 +580,32 @@ class Accept(Struct, frozen=True, kw_only=True):
     place: Place = Place()
 
 
+class CellRead(Struct, frozen=True, kw_only=True):
+    """What one cell of a spreadsheet was read as; ``how`` is empty where it was taken as it is written."""
+
+    cell: str
+    field: str
+    read: str
+    how: str = ""  # guessed, converted, merged ...: what was done to it, in words
+
+
+class RowRead(Struct, frozen=True, kw_only=True):
+    """One row of a spreadsheet that was read: its first and last cell (or its line) and what each cell gave."""
+
+    place: str
+    cells: tuple[CellRead, ...]
+
+
+class SheetRead(Struct, frozen=True, kw_only=True):
+    """How one spreadsheet was read: row by row, and remarks on what was guessed or not read, by cell address."""
+
+    file: str
+    sheet: str = ""
+    holds: str = "passes"  # passes | products
+    rows: tuple[RowRead, ...] = ()
+    remarks: tuple[str, ...] = ()
+
+
 class Programme(Struct, frozen=True, kw_only=True):
     """A season's plan for one field, with everything it refers to already loaded."""
 
@@ -592,6 +618,7 @@ class Programme(Struct, frozen=True, kw_only=True):
     file: str = ""
     checksum: str = ""  # SHA-256 over all input files, hexadecimal
     notices: tuple[str, ...] = ()
+    readings: tuple[SheetRead, ...] = ()  # how its spreadsheets were read
 
     def product(self, name: str) -> Product | None:
         """The listed product of this name, or None."""

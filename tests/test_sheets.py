@@ -27,7 +27,7 @@ from planner import cli, documents
 from planner.catalogue import Catalogue, load
 from planner.documents import cells, sheetdates, sheets, workbook
 from planner.errors import InputError
-from planner.model import Pass, Place, Programme
+from planner.model import CellRead, Pass, Place, Programme, SheetRead
 
 SCENARIOS = Path(__file__).parents[1] / "shared" / "scenarios"
 FIELD = SCENARIOS / "quarry-bottom.yaml"
@@ -307,6 +307,96 @@ def test_a_column_may_be_left_out(tmp_path: Path) -> None:
     programme = load_sheet(tmp_path / "i.xlsx", book(rows), {"Datum": "ignore"})
     assert [one.date for one in programme.passes] == [None, None, None]
     assert "column B 'Datum' is not read (B2:B4)" in programme.notices
+
+
+# --- how each row was read --------------------------------------------------------------------------------------------
+
+AWKWARD: list[list[Any]] = [
+    ["Larkspur Hollow Farm, invented"],
+    ["Date", "Stage", "Product", "Rate (fl oz/ac)", "Water", "Rep"],
+    ["July 2, 2026", "R1", "Demo Alder 250 SC", 9, "20 gal/ac", "Kim"],
+    [46221, "R3", "Demo Siskin 250 EC", 9, "20 gal/ac", "Kim"],
+    [None, None, "Demo Hornbeam 480 SC", 3],
+    ["Total", None, None, 21],
+]
+
+
+def test_every_row_is_told_with_its_cells(tmp_path: Path) -> None:
+    """Each cell of the sheet is read, guessed or said not to be read; none is passed over in silence."""
+    (read,) = load_sheet(tmp_path / "r.xlsx", book(AWKWARD)).readings
+    assert [row.place for row in read.rows] == ["A3:F3", "A4:F4", "C5:D5"]
+    told = {(cell.cell, cell.field): (cell.read, cell.how) for row in read.rows for cell in row.cells}
+    assert told["A3", "date"] == ("2026-07-02", "from 'July 2, 2026'")
+    assert told["A4", "date"] == ("2026-07-18", "from day number 46221")
+    assert told["D5", "rate"] == ("3 fl oz/ac", "unit from the heading")
+    assert told["C3", "product"] == ("Demo Alder 250 SC", "")
+    assert [row.cells[0] for row in read.rows] == [
+        CellRead(cell=cell, field="pass", read=number, how="guessed")
+        for cell, number in (("A3", "1"), ("A4", "2"), ("A5", "2"))
+    ]
+    named = {cell for cell, _ in told}
+    remarks = " ".join(read.remarks)
+    filled = [
+        cells.address(at, column) for at, row in enumerate(AWKWARD, 1) for column, value in enumerate(row, 1) if value
+    ]
+    heading = {cells.address(2, column + 1) for column in range(6)}
+    ranges = {"F3", "F4"} if "F3:F4" in remarks else set()
+    assert [cell for cell in filled if cell not in named | heading | ranges and cell not in remarks] == []
+
+
+def test_a_table_read_by_line_is_told_by_line(tmp_path: Path) -> None:
+    (read,) = load_sheet(tmp_path / "l.csv", text([HEAD, *ROWS])).readings
+    assert [row.place for row in read.rows] == ["2", "3", "4"]
+    assert [cell.read for cell in read.rows[0].cells][:3] == ["1", "2026-07-02", "R1"]
+
+
+def test_everything_that_is_refused_is_told_at_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    rows = [list(row) for row in AWKWARD]
+    rows[2][1], rows[3][2], rows[4][3], rows[3][4] = "R99", "Demo Nowhere", "=1+2", "twenty"
+    path = tmp_path / "bad.xlsx"
+    path.write_bytes(book(rows))
+    assert cli.main(["audit", str(path), "--field", str(FIELD), "--products", str(SHOP)]) == 2
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert [line.removeprefix(f"{path}:").split(":")[0] for line in said.err.splitlines()] == ["B3", "C4", "E4", "D5"]
+    lines = [[*HEAD], *[list(row) for row in ROWS]]
+    lines[1][4], lines[2][3], lines[3][7] = "1,000", "Demo Nowhere", "huge"
+    path = tmp_path / "bad.csv"
+    path.write_bytes(text(lines))
+    assert cli.main(["audit", str(path), "--field", str(FIELD), "--products", str(SHOP)]) == 2
+    numbers = [line.removeprefix(f"{path}:").split(":")[0] for line in capsys.readouterr().err.splitlines()]
+    assert numbers == ["2", "3", "4"]
+
+
+def test_the_door_tells_each_row(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "r.xlsx"
+    path.write_bytes(book(AWKWARD))
+    told = [str(path), "--field", str(FIELD), "--products", str(SHOP)]
+    for command in ("audit", "sheet", "calendar", "mend"):
+        cli.main([command, *told])
+        said = capsys.readouterr().err
+        assert f"{path}:A3:F3: read: pass 1 *, 2026-07-02 *, R1, Demo Alder 250 SC, 9 fl oz/ac *" in said, command
+        assert "* guessed or converted" in said
+    for command in ("audit", "sheet", "calendar"):
+        cli.main([command, *told, "--format", "json"])
+        rows = json.loads(capsys.readouterr().out)["reading"][0]["rows"]
+        assert rows[2]["read"][0] == {"cell": "A5", "field": "pass", "read": "2", "how": "guessed"}
+        cli.main([command, *told, "--format", "markdown"])
+        assert "| C5:D5 | 2 (guessed) |" in capsys.readouterr().out
+
+
+def test_a_long_sheet_does_not_drown_the_answer(tmp_path: Path) -> None:
+    from planner.render import reading
+
+    rows = [["Product", "Active ingredient", "Price per L"]]
+    rows += [[f"Demo Number {at} 250 SC", "azoxystrobin 250 g/L", at + 1] for at in range(300)]
+    (tmp_path / "long.xlsx").write_bytes(book(rows))
+    found: list[SheetRead] = []
+    documents.load_products(tmp_path / "long.xlsx", catalogue(), readings=found)
+    assert len(found[0].rows) == 300
+    lines = reading.lines(found)
+    assert len(lines) <= 2 * reading.MOST_TOLD + 2
+    assert "more rows read as written" in " ".join(lines)
 
 
 # --- dates ------------------------------------------------------------------------------------------------------------
@@ -602,6 +692,33 @@ def test_map_through_the_door(tmp_path: Path, capsys: pytest.CaptureFixture[str]
     assert cli.main([*told, "--map", "Stuff=product"]) == 1
     assert cli.main([*told, "--map", "Stuff"]) == 2
     assert "is not COLUMN=FIELD" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("command", ["audit", "draft", "mend", "compare", "calendar", "sheet"])
+def test_every_command_that_reads_spreadsheets_takes_a_map(
+    command: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    sheet = tmp_path / "sheet.xlsx"
+    sheet.write_bytes(book([["Nr", "Date", "Stage", "Stuff", *HEAD[4:]], *ROWS]))
+    (tmp_path / "shop.xlsx").write_bytes(book([LIST[0], ["Jug", *LIST[1][1:]], *LIST[2:]]))
+    field, shop = ["--field", str(FIELD)], ["--products", str(SHOP)]
+    told = {
+        "draft": [str(FIELD), "--products", str(tmp_path / "shop.xlsx"), "--passes", "1", "--seconds", "5"],
+        "compare": [str(sheet), str(SCENARIOS / "sound-quarry-bottom.yaml"), *field, *shop],
+    }.get(command, [str(sheet), *field, *shop])
+    column = "Jug=name" if command == "draft" else "Stuff=product"
+    assert cli.main([command, *told]) == 2
+    assert column.split("=")[0] in capsys.readouterr().err
+    assert cli.main([command, *told, "--map", column]) in (0, 1)
+
+
+def test_a_map_holds_for_a_whole_folder(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for name in ("a.xlsx", "b.xlsx"):
+        (tmp_path / name).write_bytes(book([["Nr", "Date", "Stage", "Stuff", *HEAD[4:]], *ROWS]))
+    told = ["audit", str(tmp_path), "--field", str(FIELD), "--products", str(SHOP)]
+    assert cli.main(told) == 2
+    assert cli.main([*told, "--map", "Stuff=product"]) == 1
+    assert capsys.readouterr().err.splitlines()[-1] == "2 programmes: 2 breaches"
 
 
 def test_this_season_as_history(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

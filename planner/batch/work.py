@@ -13,7 +13,7 @@ from planner.audit import audit
 from planner.batch.inputs import Job
 from planner.catalogue import Catalogue, load
 from planner.engine import Backend
-from planner.errors import PlannerError
+from planner.errors import ManyInputErrors, PlannerError
 from planner.model import AuditReport, Struct
 
 
@@ -23,6 +23,7 @@ class Setup(Struct, frozen=True, kw_only=True):
     catalog: tuple[str, ...] = ()
     rules: tuple[str, ...] = ()
     backend: Backend = "auto"
+    columns: tuple[tuple[str, str], ...] = ()  # column of a spreadsheet -> field, as the user said it
     full: bool = False  # the whole answer in each line, not its summary
 
 
@@ -38,6 +39,9 @@ def judge(job: Job, setup: Setup) -> dict[str, Any]:
     catalogue = _catalogue(setup.catalog, setup.rules)
     try:
         report = _report(job, setup, catalogue)
+    except ManyInputErrors as error:
+        more = f" (and {len(error.errors) - 1} more)"
+        return {"file": job.name, "verdict": "unreadable", "problem": f"{error}{more}"}
     except PlannerError as error:
         return {"file": job.name, "verdict": "unreadable", "problem": str(error)}
     except RecursionError:
@@ -53,19 +57,19 @@ def judge_many(jobs: Sequence[Job], setup: Setup) -> list[dict[str, Any]]:
 def _report(job: Job, setup: Setup, catalogue: Catalogue) -> AuditReport:
     from planner.documents import load_programme
 
-    field, products = job.field or None, list(job.products) or None
+    field, products, columns = job.field or None, list(job.products) or None, dict(setup.columns)
     if job.rows:
         handle, name = tempfile.mkstemp(suffix=".csv")
         try:
             with os.fdopen(handle, "w", encoding="utf-8") as file:
                 file.write(job.rows)
-            programme = load_programme(name, catalogue, field=field, products=products)
+            programme = load_programme(name, catalogue, field=field, products=products, columns=columns)
         except PlannerError as error:
             raise PlannerError(str(error).replace(name, job.name)) from None
         finally:
             os.unlink(name)
     else:
-        programme = load_programme(job.name, catalogue, field=field, products=products)
+        programme = load_programme(job.name, catalogue, field=field, products=products, columns=columns)
     return audit(programme, catalogue, backend=setup.backend, rules=setup.rules, detail=setup.full)
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from planner import exits
 from planner.commands import common, many
-from planner.errors import InputError, UnknownName
+from planner.errors import InputError, UnknownName, raise_all
 from planner.exits import UsageError
 
 if TYPE_CHECKING:
@@ -61,8 +61,6 @@ def run(args: argparse.Namespace) -> int:
     if chosen.format == "history" and (len(args.programme) > 1 or many.wanted(args)):
         raise UsageError("--format history is for one programme", "name one programme")
     if many.wanted(args):
-        if args.map:
-            raise UsageError("--map is for single programmes", "leave it out, or name the programmes one by one")
         return many.run(args, chosen)
     catalogue = common.catalogue(chosen)
     programmes = load(args, catalogue)
@@ -70,6 +68,8 @@ def run(args: argparse.Namespace) -> int:
     inputs = [*args.programme, *([args.field] if args.field else []), *(args.products or [])]
     if chosen.format in ("text", "concise", "history"):
         tell_notices(reports)
+    elif chosen.format == "html":
+        common.tell_reading([one for report in reports for one in report.programme.readings])
     common.deliver(args, render(reports, args, chosen, catalogue), inputs)
     breached = any(report.verdict == "breaches" for report in reports)
     unsure = args.strict and any(report.not_assessed for report in reports)
@@ -95,9 +95,7 @@ def load(args: argparse.Namespace, catalogue: Catalogue) -> list[Programme]:
             errors.append(error)
         except UnknownName as error:
             errors.append(InputError(name, str(error)))
-    if errors:
-        unique = list({str(error): error for error in errors}.values())
-        raise unique[0] if len(unique) == 1 else exits.ManyInputErrors(unique)
+    raise_all(errors)
     return programmes
 
 
@@ -113,7 +111,8 @@ def judge(programme: Programme, catalogue: Catalogue, args: argparse.Namespace, 
 
 
 def tell_notices(reports: list[AuditReport]) -> None:
-    """Notices on standard error, each once."""
+    """How spreadsheets were read, then notices, on standard error; each once."""
+    common.tell_reading([one for report in reports for one in report.programme.readings])
     for report in reports:
         file = report.programme.file or report.programme.name
         for notice in dict.fromkeys([*report.programme.notices, *report.notices]):

@@ -14,7 +14,7 @@ from planner.errors import InputError
 
 if TYPE_CHECKING:
     from planner.catalogue import Catalogue
-    from planner.model import Programme
+    from planner.model import Programme, SheetRead
 
 _EXAMPLES = """
 planner calendar field.yaml
@@ -56,7 +56,7 @@ def add(subparsers: Any) -> None:
 def run(args: argparse.Namespace) -> int:
     """Show the calendar; always 0 where the input can be read."""
     from planner.calendar import calendar
-    from planner.render import blocks, jsonout
+    from planner.render import blocks, jsonout, reading
     from planner.render import calendar as render
 
     chosen = common.settings(args)
@@ -72,11 +72,13 @@ def run(args: argparse.Namespace) -> int:
         raise InputError(args.document, "a field has no passes to move", "name a programme")
     found = calendar(programme, catalogue)
     moved = moving.move(programme, catalogue, moves) if moves else None
+    common.tell_reading(programme.readings)
     for notice in programme.notices:
         exits.say(f"{programme.file or args.document}: notice: {notice}")
     answer: Any
     if chosen.format == "json":
-        answer = jsonout.dump(render.document(found, moved, catalogue.date))
+        document = render.document(found, moved, catalogue.date)
+        answer = jsonout.dump({**document, "reading": reading.document(programme.readings)})
     elif chosen.format == "ics":
         from planner.render import ics
 
@@ -102,7 +104,9 @@ def run(args: argparse.Namespace) -> int:
             versions = common.versions(catalogue)
             common.deliver(args, answers.calendar(found, page, judged, versions=versions), _inputs(args))
             return exits.DONE
-        answer = blocks.to_markdown(page) if chosen.format == "markdown" else blocks.to_text(page, wide)
+        answer = blocks.to_text(page, wide)
+        if chosen.format == "markdown":
+            answer = "\n".join([blocks.to_markdown(page), *reading.markdown(programme.readings)])
     common.deliver(args, answer, _inputs(args))
     return exits.DONE
 
@@ -134,8 +138,17 @@ def load(args: argparse.Namespace, catalogue: Catalogue) -> Programme:
         )
     field = load_field(source, catalogue, stdin=stdin)
     notices: list[str] = []
-    products = load_products(args.products, catalogue, columns=columns, notices=notices) if args.products else ()
-    return Programme(name="", field=field, products=products, passes=(), file=str(source), notices=tuple(notices))
+    readings: list[SheetRead] = []
+    listed = args.products or ()
+    products = load_products(listed, catalogue, columns=columns, notices=notices, readings=readings) if listed else ()
+    return Programme(
+        field=field,
+        products=products,
+        passes=(),
+        file=str(source),
+        notices=tuple(notices),
+        readings=tuple(readings),
+    )
 
 
 def is_programme(source: str, stdin: io.BytesIO | None) -> bool:

@@ -17,6 +17,7 @@ from planner.model import Place, Struct
 
 if TYPE_CHECKING:
     from planner.catalogue import Catalogue
+    from planner.model import SheetRead
     from planner.render.console import Answer
 
 SETTINGS_FILE = "planner.yaml"
@@ -236,6 +237,16 @@ def deliver(args: argparse.Namespace, answer: Answer | bytes, inputs: Sequence[s
     console.deliver(answer, output=args.output, no_color=args.no_color, inputs=inputs)
     if args.output not in (None, "-"):
         exits.say(f"planner: written to {args.output}")
+
+
+def tell_reading(readings: Sequence[SheetRead]) -> None:
+    """How spreadsheets were read, row by row, on standard error; each file once."""
+    if readings:
+        from planner import exits
+        from planner.render import reading
+
+        for line in reading.lines(list({one.file: one for one in readings}.values())):
+            exits.say(line)
 
 
 def check_stdin(names: Sequence[str]) -> None:

@@ -13,7 +13,7 @@ from planner.errors import InputError, UnknownName
 if TYPE_CHECKING:
     from planner.catalogue import Catalogue
     from planner.draft.result import Draft
-    from planner.model import Accept, AuditReport, Field, Pass, Product
+    from planner.model import Accept, AuditReport, Field, Pass, Product, SheetRead
 
 _EXAMPLES = """
 planner draft field.yaml --products shop.yaml
@@ -78,7 +78,9 @@ def _documents(
     field = load_field(args.field, catalogue)
     notices: list[str] = []
     columns = common.columns(args)
-    products = load_products(args.products, catalogue, columns=columns, notices=notices)
+    readings: list[SheetRead] = []
+    products = load_products(args.products, catalogue, columns=columns, notices=notices, readings=readings)
+    common.tell_reading(readings)
     for notice in notices:
         exits.say(f"planner: notice: {notice}")
     keep: tuple[Pass, ...] = ()

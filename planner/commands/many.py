@@ -57,7 +57,13 @@ def run(args: argparse.Namespace, chosen: common.Settings) -> int:
     if args.resume and not args.results:
         raise UsageError("--resume needs a file to go on with", "add --results FILE")
     common.catalogue(chosen)  # checks the user's folders and warns of a stale catalogue, once and not in each worker
-    setup = Setup(catalog=chosen.catalog, rules=chosen.rules, backend=args.engine, full=args.full)
+    setup = Setup(
+        catalog=chosen.catalog,
+        rules=chosen.rules,
+        backend=args.engine,
+        columns=tuple(common.columns(args).items()),
+        full=args.full,
+    )
     jobs = list(inputs.find(args.programme, field=args.field, products=args.products or ()))
     overview = summary.Overview()
     rows: list[Line] = []

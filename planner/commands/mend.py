@@ -64,6 +64,9 @@ def run(args: argparse.Namespace) -> int:
         products=tuple(args.products) if args.products else None,
         columns=common.columns(args),
     )
+    common.tell_reading(programme.readings)
+    for notice in programme.notices:
+        exits.say(f"{programme.file or args.programme}: notice: {notice}")
     unknown = [number for number in args.fixed if not 1 <= number <= len(programme.passes)]
     if unknown:
         raise InputError("--fixed", f"there is no pass {unknown[0]}", f"passes are 1 to {len(programme.passes)}")

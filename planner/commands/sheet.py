@@ -43,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
     """Write the sheet; 1 where the audit finds a breach."""
     from planner.audit import audit
     from planner.documents import load_programme
-    from planner.render import blocks, jsonout
+    from planner.render import blocks, jsonout, reading
     from planner.render import sheet as render
     from planner.sheet import sheet
 
@@ -59,11 +59,13 @@ def run(args: argparse.Namespace) -> int:
     )
     report = audit(programme, catalogue)
     found = sheet(programme, catalogue, chosen.units, report=report)
+    common.tell_reading(programme.readings)
     for notice in programme.notices:
         exits.say(f"{programme.file or args.programme}: notice: {notice}")
     answer: Any
     if chosen.format == "json":
-        answer = jsonout.dump(render.document(found, catalogue.date, programme.checksum))
+        document = render.document(found, catalogue.date, programme.checksum)
+        answer = jsonout.dump({**document, "reading": reading.document(programme.readings)})
     elif chosen.format == "csv":
         answer = render.table(found)
     elif chosen.format == "xlsx":
@@ -83,7 +85,9 @@ def run(args: argparse.Namespace) -> int:
     else:
         page = render.page(found, versions=common.versions(catalogue), checksum=programme.checksum)
         wide = common.width() if args.output in (None, "-") else 100
-        answer = blocks.to_markdown(page) if chosen.format == "markdown" else blocks.to_text(page, wide)
+        answer = blocks.to_text(page, wide)
+        if chosen.format == "markdown":
+            answer = "\n".join([blocks.to_markdown(page), *reading.markdown(programme.readings)])
     inputs = [args.programme, *([args.field] if args.field else []), *(args.products or [])]
     common.deliver(args, answer, inputs)
     return exits.BREACH if found.verdict == "breaches" else exits.DONE

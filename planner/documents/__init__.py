@@ -38,8 +38,8 @@ from planner.documents.shapes import (
 )
 from planner.documents.table import check_claims, programme_rows
 from planner.documents.writesheet import csv_to_xlsx, dump_csv, dump_xlsx
-from planner.errors import InputError
-from planner.model import Field, Place, Product, Programme
+from planner.errors import InputError, raise_all
+from planner.model import Field, Place, Product, Programme, SheetRead
 
 if TYPE_CHECKING:
     from planner.catalogue import Catalogue
@@ -106,6 +106,7 @@ def load_programme(
         file=name,
         checksum=files.checksum,
         notices=(*files.notices, *notices),
+        readings=tuple(files.readings),
     )
 
 
@@ -127,12 +128,14 @@ def load_products(
     stdin: BinaryIO | None = None,
     columns: Mapping[str, str] | None = None,
     notices: list[str] | None = None,
+    readings: list[SheetRead] | None = None,
 ) -> tuple[Product, ...]:
     """The products of one or several lists (YAML, CSV or XLSX), in order.
 
     Args:
         columns: heading or letters of a column -> field, for spreadsheets whose headings are not known.
         notices: takes what was guessed or not read in spreadsheets.
+        readings: takes how each row of them was read.
 
     Raises:
         InputError: a list is wrong, or two lists hold one product name.
@@ -142,6 +145,8 @@ def load_products(
     found = _load_products(paths, catalogue, files)
     if notices is not None:
         notices += files.notices
+    if readings is not None:
+        readings += files.readings
     return found
 
 
@@ -157,8 +162,9 @@ def _load_products(paths: Sequence[str | Path], catalogue: Catalogue, files: Fil
     for path in paths:
         content = files.read(path)
         if sheets.is_sheet(path, content):
-            products, remarks = _sheet_list(content, display(path), catalogue, tuple(sorted(files.columns.items())))
-            files.notices += remarks
+            products, read = _sheet_list(content, display(path), catalogue, tuple(sorted(files.columns.items())))
+            files.notices += [f"{read.file}: {remark}" for remark in read.remarks]
+            files.readings.append(read)
         else:
             products = _list_of(content, display(path), catalogue)
         for product in products:
@@ -169,11 +175,15 @@ def _load_products(paths: Sequence[str | Path], catalogue: Catalogue, files: Fil
 @lru_cache(maxsize=8)
 def _sheet_list(
     content: bytes, name: str, catalogue: Catalogue, columns: tuple[tuple[str, str], ...]
-) -> tuple[tuple[Product, ...], tuple[str, ...]]:
-    """The products of a spreadsheet, and remarks on its cells."""
+) -> tuple[tuple[Product, ...], SheetRead]:
+    """The products of a spreadsheet, and how it was read."""
     sheet = sheets.product_list(content, name, dict(columns))
     shape = shaped(sheet, ProductListShape, "product list")
-    return build_products(shape, Part(sheet), catalogue), tuple(f"{name}: {remark}" for remark in sheet.remarks)
+    refused: list[InputError] = []
+    products = build_products(shape, Part(sheet), catalogue, refused)
+    raise_all(_in_order(refused))
+    read = SheetRead(file=name, sheet=sheet.sheet, holds="products", rows=sheet.rows, remarks=sheet.remarks)
+    return products, read
 
 
 @lru_cache(maxsize=32)
@@ -295,14 +305,21 @@ def _from_table(
     files: Files,
 ) -> Programme:
     sheet = sheets.programme(content, name, files.columns)
-    shapes, origin, notices = programme_rows(sheet.table)
+    refused = list(sheet.refused)
+    try:
+        shapes, origin, notices = programme_rows(sheet.table, refused, set(sheet.spoilt))
+    except InputError as error:
+        raise_all([*refused, error])
+        raise
     notices = [*sheet.remarks, *notices]
     if field is None:
+        raise_all(refused)
         raise InputError(name, "a table of passes names no field", "name the field document with --field")
     loaded_field = _load_field(field, catalogue, files)
     listed = _load_products(products, catalogue, files) if products else ()
     part = Part(origin, ("passes",))
-    passes = build_passes(shapes, part, loaded_field, listed, catalogue)
+    passes = build_passes(shapes, part, loaded_field, listed, catalogue, refused, origin.spoilt)
+    raise_all(_in_order(refused))
     notices += check_calendar(passes, part, loaded_field, catalogue)
     check_claims(origin, passes, listed, catalogue)
     for index, place in enumerate(sheet.accept_places):
@@ -319,7 +336,23 @@ def _from_table(
         file=name,
         checksum=files.checksum,
         notices=(*notices, *files.notices),
+        readings=(
+            SheetRead(file=name, sheet=sheet.sheet, rows=sheet.rows, remarks=sheet.remarks),
+            *files.readings,
+        ),
     )
+
+
+def _in_order(refused: Sequence[InputError]) -> list[InputError]:
+    """As they stand in the sheet, whatever step refused them."""
+
+    def order(one: InputError) -> tuple[int, int, str]:
+        if not isinstance(one.place, Place):
+            return (0, 0, "")
+        column = one.place.cell.rpartition("!")[2].rstrip("0123456789")
+        return (one.place.line, len(column), column)
+
+    return sorted(refused, key=order)
 
 
 _KEYS_OF = {

@@ -121,7 +121,7 @@ def bare(programme: Programme) -> Programme:
     """
     data = msgspec.to_builtins(programme)
     _forget_places(data)
-    data.update(file="", checksum="", notices=[])
+    data.update(file="", checksum="", notices=[], readings=[])
     return msgspec.convert(data, Programme)
 
 

@@ -15,7 +15,7 @@ from typing import BinaryIO
 
 from planner import yamlio
 from planner.errors import InputError
-from planner.model import Place
+from planner.model import Place, SheetRead
 
 STDIN_NAME = "standard input"
 
@@ -32,6 +32,7 @@ class Files:
     ) -> None:
         self.columns = dict(columns or {})  # what the user said about the columns of spreadsheets
         self.notices: list[str] = []  # what was guessed or not read in the spreadsheets among the files
+        self.readings: list[SheetRead] = []  # and how each row of them was read
         self._stdin = stdin
         self._stdin_read = False
         self._allow_outside = allow_outside

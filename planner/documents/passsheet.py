@@ -4,18 +4,21 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from typing import TypeVar
 
 from planner.documents import layout, sheetdates
-from planner.documents.cells import letters
+from planner.documents.cells import address, letters
 from planner.documents.columns import column_words, fold
 from planner.documents.csvtext import Row, Table
 from planner.documents.grid import BLANKS, Cell, Grid
 from planner.documents.layout import Found, cells_named
 from planner.documents.shapes import AcceptShape
 from planner.documents.table import COLUMNS
-from planner.errors import InputError
-from planner.model import Place, Struct
+from planner.errors import InputError, raise_all
+from planner.model import CellRead, Place, RowRead, Struct
+
+T = TypeVar("T")
 
 NEEDED: layout.Needed = (("product", "active"), ("date", "stage"))
 MOST_QUOTED = 20  # cells whose text is repeated in the remarks; more are named by their addresses alone
@@ -34,6 +37,10 @@ class Sheet(Struct, frozen=True, kw_only=True):
     accept: tuple[AcceptShape, ...] = ()
     accept_places: tuple[Place, ...] = ()
     remarks: tuple[str, ...] = ()
+    sheet: str = ""
+    rows: tuple[RowRead, ...] = ()
+    refused: tuple[InputError, ...] = ()  # every cell that cannot be read
+    spoilt: frozenset[str] = frozenset()  # the passes that they belong to
 
 
 class _Reader:
@@ -43,6 +50,7 @@ class _Reader:
         self.found = found
         self.remarks: list[str] = []
         self.rows: list[Row] = []
+        self.begun = False
         self.number = 0
         self.label: str | None = None
         self.labels: dict[str, int] = {}
@@ -53,6 +61,10 @@ class _Reader:
         self.spare: list[Cell] = []
         self.serials: list[Cell] = []
         self.texts: list[str] = []
+        self.refused: list[InputError] = []
+        self.spoilt: set[str] = set()  # passes of which a cell is refused
+        self.how: dict[tuple[int, str], str] = {}  # row and field -> what was done to its cell
+        self.read_rows: list[RowRead] = []
 
     def _numbered(self) -> bool:
         """Whether every pass cell holds a number, by itself or as ``Pass 2`` or ``T2``, and never goes down."""
@@ -68,23 +80,31 @@ class _Reader:
         return True
 
     def read(self, row: int) -> None:
-        """One row of the sheet: none, one or several rows of the table."""
-        product, active = self._text(row, "product"), self._text(row, "active")
-        if not product and not active:
-            self._empty(row)
+        """One row of the sheet: none, one or several rows of the table. What cannot be read is kept in ``refused``."""
+        before = len(self.refused)
+        product = self._try(lambda: self._text(row, "product"), "")
+        active = self._try(lambda: self._text(row, "active"), "")
+        if not product and not active and len(self.refused) == before:
+            self._try(lambda: self._empty(row), None)
             return
-        date, stage = self._date(row), self._stage(row)
-        key = self._pass(row, date, stage)
+        date, stage = self._try(lambda: self._date(row), ""), self._try(lambda: self._stage(row), "")
+        key = self._try(lambda: self._pass(row, date, stage), str(self.number))
         fields = {
             "pass": key,
             "date": date,
             "stage": stage,
-            "water": self._amount(row, "water")[0],
-            "droplets": self._text(row, "droplets"),
-            "how": self._word(row, "how"),
-            "canopy": self._word(row, "canopy"),
+            "water": self._try(lambda: self._amount(row, "water")[0], ""),
+            "droplets": self._try(lambda: self._text(row, "droplets"), ""),
+            "how": self._try(lambda: self._word(row, "how"), ""),
+            "canopy": self._try(lambda: self._word(row, "canopy"), ""),
         }
-        for product_text, active_text, rate, unit in self._tank(row, product, active):
+        nothing: list[tuple[str, str, str, str]] = []
+        tank = self._try(lambda: self._tank(row, product, active), nothing)
+        self.begun = True
+        if len(self.refused) > before:
+            self.spoilt.add(key)
+            return
+        for product_text, active_text, rate, unit in tank:
             cells = {**fields, "product": product_text, "active": active_text, "rate": rate, "unit": unit}
             self.rows.append(
                 Row(
@@ -93,6 +113,35 @@ class _Reader:
                     places=tuple(self.found.place(row, name) for name in COLUMNS),
                 )
             )
+            self.read_rows.append(self._told(row, cells))
+
+    def _try(self, read: Callable[[], T], otherwise: T) -> T:
+        try:
+            return read()
+        except InputError as error:
+            self.refused.append(error)
+            return otherwise
+
+    def _told(self, row: int, cells: Mapping[str, str]) -> RowRead:
+        """What this row was read as, cell by cell."""
+        said = dict(cells)
+        if said["unit"] and said["rate"]:
+            said["rate"] = f"{said['rate']} {said['unit']}"
+        told = []
+        for field in COLUMNS:
+            if field == "unit" or not said[field]:
+                continue
+            held = self.found.cell(row, field)
+            how = self.how.get((row, field), "")
+            if held is not None and held[0].merged_from:
+                how = f"merged with {held[0].merged_from}"
+            elif field in ("rate", "water") and not how and held is not None and held[1].heading.unit:
+                bare = self.found.cell(row, "unit") is None or field == "water"
+                how = "unit from the heading" if bare and held[0].raw.strip() != said[field] else ""
+            told.append(CellRead(cell=self.found.place(row, field).cell, field=field, read=said[field], how=how))
+        own = [cell for cell in self.found.grid.row(row) if not cell.merged_from] or self.found.grid.row(row)
+        first, last = own[0].place.cell, address(row, own[-1].column)
+        return RowRead(place=first if first.endswith(last) else f"{first}:{last}", cells=tuple(told))
 
     def _text(self, row: int, field: str) -> str:
         held = self.found.cell(row, field)
@@ -131,9 +180,11 @@ class _Reader:
         text = cell.text
         if cell.is_number or (self.found.grid.delimiter != "" and re.fullmatch(r"[0-9]{5}", text)):
             self.serials.append(cell)
+            self.how[row, "date"] = f"from day number {text}"
             return sheetdates.from_serial(float(text), cell.place, base_1904=self.found.grid.base_1904).isoformat()
         day = sheetdates.from_text(text, cell.place, day_first=column.heading.day_first)
         if day.isoformat() != text and not cell.merged_from:
+            self.how[row, "date"] = f"from '{text}'"
             self.texts.append(f"{cell.place.cell} '{text}' as {day.isoformat()}")
         return day.isoformat()
 
@@ -147,6 +198,7 @@ class _Reader:
         if column.heading.scale and _BARE.match(short):
             short = f"{column.heading.scale}{short}"
         if short != text and not cell.merged_from:
+            self.how[row, "stage"] = f"from '{text}'"
             self.texts.append(f"{cell.place.cell} '{text}' as {short}")
         return short
 
@@ -164,12 +216,15 @@ class _Reader:
                 raise InputError(held[0].place, f"pass '{label}' goes on after another pass", "put its rows together")
             else:
                 number = self.labels.setdefault(label, len(self.labels) + 1)
+            if not self.numbered:
+                self.how[row, "pass"] = f"guessed from '{label}'"
             if number != self.number or label != self.label:
                 self.stamp = stamp
             self.number, self.label = number, label
             return str(number)
+        self.how[row, "pass"] = "guessed"
         if "pass" in self.found.columns:
-            if not self.rows:
+            if not self.begun:
                 raise InputError(self.found.place(row, "pass"), "the first row has no pass number", "fill in the cell")
             if moved:
                 raise InputError(
@@ -179,9 +234,9 @@ class _Reader:
                 )
             self.carried.append(Cell(value="", row=row, column=self.found.columns["pass"][0].index, place=Place()))
             return str(self.number)
-        if not self.rows and not any(stamp):
+        if not self.begun and not any(stamp):
             raise InputError(self.found.place(row, "date"), "the first row has neither date nor stage", "fill in one")
-        if not self.rows or moved:
+        if not self.begun or moved:
             self.number += 1
             self.stamp = stamp
         return str(self.number)
@@ -230,6 +285,7 @@ class _Reader:
             )
         assert raw is not None
         self.texts.append(f"{raw[0].place.cell} as {len(names)} products in one tank")
+        self.how[row, "product" if product else "active"] = self.how[row, "rate"] = "one of several in this cell"
         split = []
         for at, name in enumerate(names):
             name = " ".join(name.split())
@@ -253,6 +309,7 @@ def read(grids: Sequence[Grid], mapping: Mapping[str, str] | None = None) -> She
         reader.read(row)
     header = Place(file=found.grid.name, line=found.header, cell=found.place(found.header, "product").cell)
     if not reader.rows:
+        raise_all(reader.refused)
         raise InputError(header, "the table has no rows below its header", "add one row per product in a tank")
     table = Table(
         name=found.grid.name,
@@ -268,6 +325,10 @@ def read(grids: Sequence[Grid], mapping: Mapping[str, str] | None = None) -> She
         accept=about.accept,
         accept_places=about.accept_places,
         remarks=(_summary(found, reader), *about.remarks, *found.remarks, *_guesses(reader)),
+        sheet=found.grid.sheet,
+        rows=tuple(reader.read_rows),
+        refused=tuple(reader.refused),
+        spoilt=frozenset(reader.spoilt),
     )
 
 

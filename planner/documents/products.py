@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from planner.documents import words
 from planner.documents.names import Names, amount, currency, number, title
 from planner.documents.shapes import LabelShape, Part, ProductListShape, ProductShape
+from planner.errors import InputError
 from planner.model import Active, AmountUnit, CropLabel, Product
 
 if TYPE_CHECKING:
@@ -21,8 +22,10 @@ _FORMS: dict[str, tuple[AmountUnit, str, str]] = {
 }
 
 
-def build_products(shape: ProductListShape, part: Part, catalogue: Catalogue) -> tuple[Product, ...]:
-    """The products of a list.
+def build_products(
+    shape: ProductListShape, part: Part, catalogue: Catalogue, refused: list[InputError] | None = None
+) -> tuple[Product, ...]:
+    """The products of a list. ``refused`` takes what is wrong in single products, so that all of it is told at once.
 
     Raises:
         InputError: an unknown name or unit, amounts that do not fit each other, a product given twice.
@@ -32,7 +35,13 @@ def build_products(shape: ProductListShape, part: Part, catalogue: Catalogue) ->
     found: dict[str, Product] = {}
     for index, entry in enumerate(shape.products):
         here = part.at("products", index)
-        product = build_product(entry, here, names, of, shape.demo)
+        try:
+            product = build_product(entry, here, names, of, shape.demo)
+        except InputError as error:
+            if refused is None:
+                raise
+            refused.append(error)
+            continue
         if folded(product.name) in found:
             first = found[folded(product.name)].place.line
             raise here.at("name").error(

@@ -7,13 +7,14 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from planner.documents import layout
+from planner.documents.cells import address
 from planner.documents.columns import fold, unit_fits
 from planner.documents.grid import BLANKS, Grid
 from planner.documents.layout import Found
 from planner.documents.products import folded
 from planner.documents.shapes import Path
-from planner.errors import InputError
-from planner.model import Place, Struct
+from planner.errors import InputError, raise_all
+from planner.model import CellRead, Place, RowRead, Struct
 
 NEEDED: layout.Needed = (("name",), ("active", "content", "price", "rate", "rate_least", "rate_most", "kind"))
 _PARTS = re.compile(r"\s*(?:\+|\n|;|&)\s*|\s*,\s+(?=[a-z])")
@@ -33,6 +34,8 @@ class ProductSheet(Struct, frozen=True, kw_only=True):
     places: dict[tuple[str | int, ...], Place]
     name: str
     remarks: tuple[str, ...]
+    sheet: str = ""
+    rows: tuple[RowRead, ...] = ()
 
     def place(self, path: Path = ()) -> Place:
         """Place of the value, or of its nearest parent that has one."""
@@ -51,16 +54,18 @@ class _Builder:
         self.places: dict[tuple[str | int, ...], Place] = {}
         self.currencies: dict[str, Place] = {}
         self.remarks: list[str] = []
+        self.goes_on: dict[int, str] = {}  # row without a name -> the product it is guessed to go on with
 
-    def row(self, row: int) -> None:
-        """One row: a product, or a further active or crop of one."""
+    def row(self, row: int) -> bool:
+        """One row: a product, or a further active or crop of one. Whether anything of it was read."""
         name = self._text(row, "name")
         if not name:
             held = [cell for cell in self.found.grid.row(row) if not cell.merged_from]
             if not self.products or not any(self.found.cell(row, field) for field in ("active", "crop")):
                 self.remarks += [f"{cell.place.cell} '{cell.text[:40]}' is not read" for cell in held]
-                return
+                return False
             at = len(self.products) - 1
+            self.goes_on[row] = str(self.products[at]["name"])
             self.remarks.append(
                 f"{self.found.place(row, 'name').cell}: empty, guessed to go on with '{self.products[at]['name']}'"
             )
@@ -75,6 +80,27 @@ class _Builder:
         self._actives(row, at)
         self._facts(row, at)
         self._label(row, at)
+        return True
+
+    def told(self, row: int) -> RowRead:
+        """What the cells of this row were read as."""
+        cells = []
+        if row in self.goes_on:
+            where = self.found.place(row, "name").cell
+            cells.append(CellRead(cell=where, field="name", read=self.goes_on[row], how="guessed"))
+        for field in self.found.columns:
+            text = self._amount(row, field)
+            held = self.found.cell(row, field)
+            if held is None or not text:
+                continue
+            text = self._price(row, text) if field == "price" else text
+            how = f"merged with {held[0].merged_from}" if held[0].merged_from else ""
+            if not how and text != self._text(row, field):
+                how = "unit from the heading"
+            cells.append(CellRead(cell=held[0].place.cell, field=field, read=text, how=how))
+        own = [cell for cell in self.found.grid.row(row) if not cell.merged_from] or self.found.grid.row(row)
+        first, last = own[0].place.cell, address(row, own[-1].column)
+        return RowRead(place=first if first.endswith(last) else f"{first}:{last}", cells=tuple(cells))
 
     def _note(self, path: tuple[str | int, ...], row: int, field: str) -> None:
         self.places["products", *path] = self.found.place(row, field)
@@ -249,8 +275,15 @@ def read(grids: Sequence[Grid], mapping: Mapping[str, str] | None = None) -> Pro
     """
     found = layout.find(grids, "products", NEEDED, mapping or {})
     builder = _Builder(found)
+    refused: list[InputError] = []
+    rows: list[RowRead] = []
     for row in found.rows:
-        builder.row(row)
+        try:
+            if builder.row(row):
+                rows.append(builder.told(row))
+        except InputError as error:
+            refused.append(error)
+    raise_all(refused)
     if not builder.products:
         raise InputError(
             found.place(found.header, "name"), "the list has no rows below its header", "add one per product"
@@ -273,4 +306,11 @@ def read(grids: Sequence[Grid], mapping: Mapping[str, str] | None = None) -> Pro
         *found.remarks,
         *builder.remarks,
     ]
-    return ProductSheet(data=data, places=places, name=found.grid.name, remarks=tuple(remarks))
+    return ProductSheet(
+        data=data,
+        places=places,
+        name=found.grid.name,
+        remarks=tuple(remarks),
+        sheet=found.grid.sheet,
+        rows=tuple(rows),
+    )

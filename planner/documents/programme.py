@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,8 +12,8 @@ from planner.documents.field import LONGEST_SEASON
 from planner.documents.names import Names, amount, date, droplets, number
 from planner.documents.products import folded, wrong_measure
 from planner.documents.shapes import AcceptShape, Part, PassShape, TankShape
-from planner.errors import nearest
-from planner.model import Accept, Day, Field, Pass, Product, TankItem
+from planner.errors import InputError, nearest
+from planner.model import Accept, Crop, Day, Field, Pass, Product, TankItem
 
 if TYPE_CHECKING:
     from planner.catalogue import Catalogue
@@ -25,9 +25,20 @@ _RULE_FILE = re.compile(r"([A-Z]{3}[0-9]{2})-(.+)\.yaml\Z")
 
 
 def build_passes(
-    shapes: Sequence[PassShape], part: Part, field: Field, products: Sequence[Product], catalogue: Catalogue
+    shapes: Sequence[PassShape],
+    part: Part,
+    field: Field,
+    products: Sequence[Product],
+    catalogue: Catalogue,
+    refused: list[InputError] | None = None,
+    spoilt: Collection[int] = (),
 ) -> tuple[Pass, ...]:
     """The passes of a programme, in order, with their tanks resolved against the product list.
+
+    Args:
+        refused: takes what is wrong in single passes, so that all of it is told at once; without it the first
+            thing that is wrong ends the work.
+        spoilt: passes of which something is refused already; of these only the names in the tank are looked at.
 
     Raises:
         InputError: an unknown name or unit, a rate that does not fit its product, a pass without tank or
@@ -44,29 +55,45 @@ def build_passes(
         )
     result = []
     for index, shape in enumerate(shapes):
-        here = part.at(index)
-        if shape.date is None and shape.stage is None:
-            raise here.error(
-                f"pass {index + 1} has neither date nor stage", "add date: 2026-07-02, or stage: R3, or both"
-            )
-        if not shape.tank:
-            raise here.at("tank").error(
-                f"the tank of pass {index + 1} is empty", "add tank: [{product: NAME, rate: 0.6 L/ha}]"
-            )
-        result.append(
-            Pass(
-                number=index + 1,
-                date=date(shape.date, here.at("date")) if shape.date is not None else None,
-                stage=names.stage(crop, shape.stage, here.at("stage")).code if shape.stage is not None else None,
-                how=shape.how,
-                tank=_tank(shape.tank, here.at("tank"), listed, products, names),
-                water=number(shape.water, here.at("water"), "water") if shape.water is not None else None,
-                droplets=droplets(shape.droplets, here.at("droplets")) if shape.droplets is not None else None,
-                canopy=shape.canopy,
-                place=here.place,
-            )
-        )
+        if index in spoilt:
+            _tank(shape.tank, part.at(index, "tank"), listed, products, names, refused)
+            continue
+        try:
+            result.append(_pass(index, shape, part.at(index), crop, listed, products, names, refused))
+        except InputError as error:
+            if refused is None:
+                raise
+            refused.append(error)
     return tuple(result)
+
+
+def _pass(
+    index: int,
+    shape: PassShape,
+    here: Part,
+    crop: Crop,
+    listed: dict[str, Product],
+    products: Sequence[Product],
+    names: Names,
+    refused: list[InputError] | None,
+) -> Pass:
+    if shape.date is None and shape.stage is None:
+        raise here.error(f"pass {index + 1} has neither date nor stage", "add date: 2026-07-02, or stage: R3, or both")
+    if not shape.tank:
+        raise here.at("tank").error(
+            f"the tank of pass {index + 1} is empty", "add tank: [{product: NAME, rate: 0.6 L/ha}]"
+        )
+    return Pass(
+        number=index + 1,
+        date=date(shape.date, here.at("date")) if shape.date is not None else None,
+        stage=names.stage(crop, shape.stage, here.at("stage")).code if shape.stage is not None else None,
+        how=shape.how,
+        tank=_tank(shape.tank, here.at("tank"), listed, products, names, refused),
+        water=number(shape.water, here.at("water"), "water") if shape.water is not None else None,
+        droplets=droplets(shape.droplets, here.at("droplets")) if shape.droplets is not None else None,
+        canopy=shape.canopy,
+        place=here.place,
+    )
 
 
 def _tank(
@@ -75,6 +102,7 @@ def _tank(
     listed: dict[str, Product],
     products: Sequence[Product],
     names: Names,
+    refused: list[InputError] | None,
 ) -> tuple[TankItem, ...]:
     if len(shapes) > MOST_IN_TANK:
         raise part.at(MOST_IN_TANK).error(
@@ -83,12 +111,18 @@ def _tank(
     items: list[TankItem] = []
     for index, shape in enumerate(shapes):
         here = part.at(index)
-        item = _item(shape, here, listed, products, names)
-        if any((item.product, item.active) == (other.product, other.active) for other in items):
-            raise here.error(
-                f"'{item.product or item.active}' is in this tank twice",
-                "add the two amounts together in one entry",
-            )
+        try:
+            item = _item(shape, here, listed, products, names)
+            if any((item.product, item.active) == (other.product, other.active) for other in items):
+                raise here.error(
+                    f"'{item.product or item.active}' is in this tank twice",
+                    "add the two amounts together in one entry",
+                )
+        except InputError as error:
+            if refused is None:
+                raise
+            refused.append(error)
+            continue
         items.append(item)
     return tuple(items)
 

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from planner.documents.csvtext import DELIMITERS, Row, Table, decode, read_csv
-from planner.documents.table import COLUMNS
+from planner.documents.table import COLUMNS, rows_told
 from planner.errors import InputError, nearest
 
 if TYPE_CHECKING:  # what most runs do not need is imported where it is needed: a short command has a tenth of a second
@@ -54,7 +54,8 @@ def programme(content: bytes, name: str, mapping: Mapping[str, str] | None = Non
         return _with(sheet, hidden)
     if not mapping and _is_contract(content, name):
         table = read_csv(content, name)
-        return passsheet.Sheet(table=_dated(table), remarks=())
+        table = _dated(table)
+        return passsheet.Sheet(table=table, rows=rows_told(table))
     return passsheet.read([grid.from_csv(content, name)], mapping)
 
 

@@ -15,7 +15,7 @@ from planner import quantities
 from planner.documents.csvtext import Row, Table, decimal
 from planner.documents.shapes import PassShape, Path, TankShape
 from planner.errors import InputError, UnknownName, nearest
-from planner.model import Pass, Place, Product
+from planner.model import CellRead, Pass, Place, Product, RowRead
 
 if TYPE_CHECKING:
     from planner.catalogue import Catalogue
@@ -35,6 +35,7 @@ class RowOrigin:
         self.data: Any = {}
         self._top = Place(file=table.name, line=1)
         self._places: dict[Path, Place] = {}
+        self.spoilt: set[int] = set()  # passes of which something is refused
         self.claims: dict[tuple[int, int], tuple[str, Place]] = {}  # pass, entry -> what the row says is in it
 
     def note(self, path: Path, place: Place) -> None:
@@ -48,13 +49,19 @@ class RowOrigin:
         return self._places.get(path, self._top)
 
 
-def programme_rows(table: Table) -> tuple[list[PassShape], RowOrigin, list[str]]:
+def programme_rows(
+    table: Table, refused: list[InputError], spoilt: set[str]
+) -> tuple[list[PassShape], RowOrigin, list[str]]:
     """Passes of a table, where each stands, and notices on columns that are not read.
 
+    Args:
+        refused: takes what is wrong in single rows (rows of one pass contradict each other, a number can mean two
+            things), so that all of it is told at once.
+        spoilt: pass numbers of which a cell is refused already; those refused here are added. Such a pass holds
+            only what could be read.
+
     Raises:
-        InputError: a column is missing or misspelt, rows of one pass contradict each other, a number can
-        mean two
-            things.
+        InputError: a column is missing or misspelt, or the passes are not in order.
     """
     columns, notices = _columns(table)
     origin = RowOrigin(table)
@@ -79,23 +86,72 @@ def programme_rows(table: Table) -> tuple[list[PassShape], RowOrigin, list[str]]
         raise InputError(table.place, "the table has no rows below its header", "add one row per product in a tank")
     _check_numbers(groups, columns)
     passes = []
-    for index, (_, rows) in enumerate(groups):
-        origin.note(("passes", index), rows[0].place)
-        common = {}
-        for key in ("date", "stage", "water", "droplets", "how", "canopy"):
-            common[key], place = _common(rows, columns, key)
-            origin.note(("passes", index, key), place)
-        tank = []
-        for at, row in enumerate(rows):
-            path: Path = ("passes", index, "tank", at)
-            origin.note(path, row.place)
-            for key, column in (("product", "product"), ("active", "active"), ("rate", "rate"), ("dose", "rate")):
-                origin.note((*path, key), _place(row, columns, column))
-            tank.append(_tank_row(row, columns, table))
-            if _cell(row, columns, "product") and _cell(row, columns, "active"):
-                origin.claims[index, at] = (_cell(row, columns, "active"), _place(row, columns, "active"))
-        passes.append(_pass(common, tank, origin, ("passes", index), table))
+    for index, (key, rows) in enumerate(groups):
+        before = len(refused)
+        passes.append(_one_pass(index, rows, columns, origin, table, refused))
+        if key in spoilt or len(refused) > before:
+            spoilt.add(key)
+            origin.spoilt.add(index)
     return passes, origin, notices
+
+
+def _one_pass(
+    index: int,
+    rows: list[Row],
+    columns: dict[str, int],
+    origin: RowOrigin,
+    table: Table,
+    refused: list[InputError],
+) -> PassShape:
+    origin.note(("passes", index), rows[0].place)
+    common: dict[str, str | None] = {}
+    for name in ("date", "stage", "water", "droplets", "how", "canopy"):
+        try:
+            common[name], place = _common(rows, columns, name)
+        except InputError as error:
+            refused.append(error)
+            common[name], place = None, rows[0].place
+        origin.note(("passes", index, name), place)
+    tank: list[TankShape] = []
+    for row in rows:
+        at = len(tank)  # rows that are refused leave no gap
+        path: Path = ("passes", index, "tank", at)
+        origin.note(path, row.place)
+        for name, column in (("product", "product"), ("active", "active"), ("rate", "rate"), ("dose", "rate")):
+            origin.note((*path, name), _place(row, columns, column))
+        try:
+            tank.append(_tank_row(row, columns, table))
+        except InputError as error:
+            refused.append(error)
+        if _cell(row, columns, "product") and _cell(row, columns, "active"):
+            origin.claims[index, at] = (_cell(row, columns, "active"), _place(row, columns, "active"))
+    try:
+        return _pass(common, tank, origin, ("passes", index), table)
+    except InputError as error:
+        refused.append(error)
+        return PassShape(tank=tank)
+
+
+def rows_told(table: Table) -> tuple[RowRead, ...]:
+    """What the rows of a table that is read by line were read as."""
+    columns = {title.casefold().strip(): index for index, title in enumerate(table.header)}
+    told = []
+    for row in table.rows:
+        said = {name: _cell(row, columns, name) for name in COLUMNS}
+        if said["unit"]:
+            said["rate"] = f"{said['rate']} {said['unit']}"
+        cells = tuple(
+            CellRead(cell=_where(row, columns, name), field=name, read=said[name])
+            for name in COLUMNS
+            if name != "unit" and said[name]
+        )
+        told.append(RowRead(place=_where(row, columns, "pass"), cells=cells))
+    return tuple(told)
+
+
+def _where(row: Row, columns: dict[str, int], key: str) -> str:
+    place = _place(row, columns, key)
+    return place.cell or str(place.line)
 
 
 def check_claims(origin: RowOrigin, passes: Sequence[Pass], products: Sequence[Product], catalogue: Catalogue) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from planner import __version__
 from planner.compare import Comparison
 from planner.exposure import CAVEAT, RATES
-from planner.render import cautions, chart, strip, words
+from planner.render import cautions, chart, reading, strip, words
 from planner.render.paper import Paper, Part
 from planner.render.selection import basis, figure
 
@@ -38,6 +38,7 @@ def document(one: Comparison, *, catalogue_date: str = "") -> dict[str, Any]:
         "rests_on": one.rests_on,
         "notes": [CAVEAT, RATES],
         "notices": list(one.notices),
+        "reading": reading.document([sheet for report in one.reports for sheet in report.programme.readings]),
         "sources": one.sources,
         "catalogue": catalogue_date,
         "engine": one.reports[0].engine,
@@ -140,6 +141,7 @@ def markdown(one: Comparison, *, units: str = "metric", versions: str = "") -> s
         out += [f"## {escape(heading.capitalize())}", ""]
         out += listed(["".join(part if isinstance(part, str) else str(part[0]) for part in line) for line in parts])
     out += ["## Published limits that tell the programmes apart", "", *listed(_limits(one, explain=False))]
+    out += reading.markdown([sheet for report in one.reports for sheet in report.programme.readings])
     out += ["## Before anything is sprayed", ""]
     out += [f"- **{escape(entry.title)}**: {escape(entry.text)} ({escape(entry.source)})" for entry in cautions.load()]
     if _demo(one):

@@ -9,6 +9,7 @@ import msgspec
 
 from planner import __version__
 from planner.model import AuditReport, Finding
+from planner.render import reading
 
 
 def audit(reports: Sequence[AuditReport], *, catalogue_date: str = "", sources: Mapping[str, str] | None = None) -> str:
@@ -39,6 +40,7 @@ def document(
             *report.programme.notices,
             *(one for one in report.notices if one not in report.programme.notices),
         ],
+        "reading": reading.document(report.programme.readings),
         "file": report.programme.file,
         "checksum": report.programme.checksum,
         "catalogue": catalogue_date,

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from planner.model import AuditReport, Finding
-from planner.render import cautions, selection, strip, text, words
+from planner.render import cautions, reading, selection, strip, text, words
 from planner.render.first import first_change
 from planner.render.paper import Paper
 
@@ -83,6 +83,7 @@ def _one(report: AuditReport, units: str, versions: str, sources: Mapping[str, s
     ]
     if notices:
         lines += ["## Notices", "", *(f"- {escape(notice)}" for notice in notices), ""]
+    lines += reading.markdown(report.programme.readings)
     lines += ["## Before anything is sprayed", ""]
     lines += [f"- **{escape(one.title)}**: {escape(one.text)} ({escape(one.source)})" for one in cautions.load()]
     if any(product.demo for product in report.programme.products):
