@@ -15,6 +15,7 @@ import pytest
 
 from planner import cli, documents
 from planner.catalogue import Catalogue, load
+from planner.errors import InputError
 from planner.model import Programme
 from planner.render import ics
 from planner.sheet import sheet
@@ -42,8 +43,14 @@ def strict(content: bytes) -> list[icalendar.Event]:
     assert content.endswith(b"\r\n")
     assert b"\n" not in content.replace(b"\r\n", b"")
     assert all(len(line) <= 75 for line in content.split(b"\r\n"))
+    for line in content.split(b"\r\n"):
+        line.decode("utf-8")  # 3.1: no fold inside a character of several octets
     text = content.decode("utf-8")
     unfolded = re.sub(r"\r\n[ \t]", "", text)
+    # 3.3.11: in text, a comma and a semicolon are escaped, and nothing but \\ ; , n and N is
+    for line in unfolded.split("\r\n"):
+        if line.startswith(("SUMMARY:", "DESCRIPTION:", "NAME:")):
+            assert re.fullmatch(r"(?:[^\\;,]|\\[\\;,nN])*", line.partition(":")[2]), line
     # 3.1: name, parameters, value; no control characters but the tab
     assert all(re.match(r"[A-Z0-9-]+(;[A-Z0-9-]+=[^:;]+)*:", line) for line in unfolded.split("\r\n") if line)
     assert not re.search(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]", text)
@@ -57,6 +64,7 @@ def strict(content: bytes) -> list[icalendar.Event]:
         assert {"UID", "DTSTAMP", "DTSTART", "SUMMARY"} <= set(event)
         assert event["dtstamp"].dt.utcoffset() == datetime.timedelta(0)
         if not isinstance(event["dtstart"].dt, datetime.datetime):
+            assert event["dtstart"].params["VALUE"] == event["dtend"].params["VALUE"] == "DATE"  # 3.8.2.2: the same type
             assert event["dtend"].dt > event["dtstart"].dt
     identifiers = [str(event["uid"]) for event in events]
     assert len(set(identifiers)) == len(identifiers)
@@ -156,9 +164,11 @@ def test_what_is_not_known_is_said() -> None:
     assert not starting(events, "Earliest harvest")
 
 
-def test_a_programme_without_dates_gives_an_empty_calendar() -> None:
+def test_a_programme_without_dates_has_no_calendar() -> None:
+    """RFC 5545, 3.6: a calendar object holds at least one component."""
     bare = loaded("field: {crop: soybean}\npasses: [{stage: R3, tank: [{active: boscalid}]}]\n")
-    assert strict(written(bare)) == []
+    with pytest.raises(InputError, match="nothing has a date"):
+        written(bare)
 
 
 @pytest.mark.parametrize(

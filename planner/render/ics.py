@@ -16,7 +16,7 @@ import msgspec
 
 from planner import __version__, places, yamlio
 from planner.calendar import Calendar, TargetRow, When
-from planner.errors import RulebookError
+from planner.errors import InputError, RulebookError
 from planner.model import Day, Programme, Struct
 from planner.render import cautions
 from planner.render.words import safe
@@ -76,7 +76,7 @@ def of_programme(found: Sheet, programme: Programme, *, stamp: str) -> bytes:
     days = [one.day for one in found.passes if one.day is not None]
     season = season_of(days, programme.field.harvest, programme.field.sown)
     name = " - ".join(part for part in (found.field, found.programme) if part)
-    return file(of_sheet(found), field=found.field, season=season, name=name, stamp=stamp)
+    return file(of_sheet(found), field=found.field or found.programme, season=season, name=name, stamp=stamp)
 
 
 def of_calendar(found: Calendar, programme: Programme, catalogue: Catalogue) -> bytes:
@@ -91,7 +91,7 @@ def of_calendar(found: Calendar, programme: Programme, catalogue: Catalogue) -> 
         days = [one.day for one in sprayed.passes if one.day is not None]
     season = season_of(days, found.harvest, found.sown)
     name = " - ".join(part for part in (found.field, found.programme) if part) or found.crop
-    return file(entries, field=found.field, season=season, name=name, stamp=catalogue.date)
+    return file(entries, field=found.field or found.programme, season=season, name=name, stamp=catalogue.date)
 
 
 def of_field(found: Calendar) -> list[Entry]:
@@ -113,8 +113,15 @@ def file(entries: list[Entry], *, field: str, season: str, name: str, stamp: str
         season: year of the season.
         name: what a calendar program shows as title.
         stamp: ISO date; the moment that the file says it was made.
+
+    Raises:
+        InputError: there is no entry; a calendar file holds at least one (RFC 5545, 3.6).
     """
     import icalendar
+
+    if not entries:
+        cure = "give the passes dates, or the field its sowing date or stages"
+        raise InputError(name or "--format ics", "nothing has a date, so there is no calendar to write", cure)
 
     calendar = icalendar.Calendar()
     calendar.add("prodid", f"-//planner//planner {__version__}//EN")
