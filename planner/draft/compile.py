@@ -92,9 +92,9 @@ class Compiler:
             if column.kept:
                 model.add(self.x[column.number] == 1)
             else:
-                for finding in column.barred:
-                    tag = Tag(finding.rule, finding.message)
-                    self.add(tag, self.x[column.number] == 0)
+                off = [(finding.rule, column.said(finding)) for finding in column.barred]
+                for rule, words in [*column.off, *off]:
+                    self.add(Tag(rule, words), self.x[column.number] == 0)
         self._applications()
         self._active_totals()
         self._retreatment()

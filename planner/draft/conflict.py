@@ -204,18 +204,39 @@ def conflict(space: Space, wanted: Wanted, seconds: float = 30.0) -> list[Tag]:
 def reasons(space: Space, wanted: Wanted) -> list[str]:
     """A smallest set of rules and wishes that clash, in words, with a line to paste where a rule can be accepted."""
     found = clash(space, wanted)
+    enough = wanted.passes is None or len(space.slots) >= wanted.passes[0]
+    alone = len(found.tags) == 1 and not _is_rule(found.tags[0]) and enough
+    asked = space
+    if found.tags and (alone or space.avoid):
+        # what a label's days or the user keep out was no part of that question: ask it with those passes as well
+        wide = space.wider()
+        wider = clash(wide, wanted)
+        found, asked = (wider, wide) if wider.minimal else (found, space)
     if not found.tags:
         return in_words(space.breaches(space.kept))
     lines = [f"{tag.rule}: {tag.words}" for tag in found.tags]
-    if len(lines) > 1:
-        lines.append(
-            "leave any one of these out and the rest can hold together"
-            + ("; no smaller set clashes" if found.least else "")
-            if found.minimal
-            else "these clash; it is not proven that each of them is needed"
-        )
-    rules = [tag.rule for tag in found.tags if tag.rule[:3].isupper()]
+    lines += _dates(asked, wanted, found)
+    if not found.minimal:
+        lines.append("these clash; it is not proven that each of them is needed")
+    elif len(found.tags) > 1:
+        least = "; no smaller set clashes" if found.least else ""
+        lines.append(f"leave any one of these out and the rest can hold together{least}")
+    rules = [tag.rule for tag in found.tags if _is_rule(tag)]
     return lines + (_accept([f"{{rule: {rules[0]}, reason: write your reason here}}"]) if rules else [])
+
+
+def _is_rule(tag: Tag) -> bool:
+    """A rule of the book, not a wish of the user."""
+    return tag.rule[:3].isupper()
+
+
+def _dates(space: Space, wanted: Wanted, found: Clash) -> list[str]:
+    """Too few spray dates for the passes that are asked for: no rule says so, the windows do."""
+    dates = sum(1 for slot in space.slots if slot.kept or space.by_slot[slot.index])
+    if wanted.passes is None or all(tag.rule != "--passes" for tag in found.tags) or dates >= wanted.passes[0]:
+        return []
+    words = "1 spray date has" if dates == 1 else f"{dates or 'no'} spray dates have"
+    return [f"{words} a pass to choose from, a week or more apart within the windows of the targets"]
 
 
 def in_words(findings: Sequence[Finding]) -> list[str]:

@@ -7,6 +7,7 @@ out once; a programme is then a few columns, seen through :meth:`Space.view`.
 from __future__ import annotations
 
 import copy
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
@@ -34,6 +35,7 @@ MOST_SLOTS = 8
 PRESSURE_WEIGHT = {"low": 1, "moderate": 2, "high": 3, None: 2}
 # rules that a pass breaks by itself, whatever else the programme holds: they are run once per option
 PASS_RULES = frozenset(("LBL01", "LBL02", "LBL07", "LBL08", "LBL10", "MIX01", "MIX02", "RES02"))
+DAY_RULES = frozenset(("LBL07", "LBL08", "LBL10"))  # those that ``Space.allowed`` answers before
 
 
 @dataclass(frozen=True)
@@ -75,6 +77,7 @@ class Column:
     spans: dict[str, tuple[tuple[int, int], ...]] = field(default_factory=dict)  # target -> days covered
     cautions: int = 0
     barred: tuple[Finding, ...] = ()  # findings of the pass-level rules that keep it out
+    off: tuple[tuple[str, str], ...] = ()  # rule or wish and words that keep it out, in a wider space
     variant: Variant | None = None  # where a mend offers it
 
     @property
@@ -82,6 +85,10 @@ class Column:
         """The pass's state in the account."""
         assert self.state is not None
         return self.state
+
+    def said(self, finding: Finding) -> str:
+        """A finding about this column alone; its number is no pass of any programme."""
+        return re.sub(rf"\bpass {self.number}\b", "a pass", finding.message)
 
 
 @dataclass(frozen=True)
@@ -112,6 +119,7 @@ class Space:
         variants: Sequence[Variant] | None = None,
         season: Season | None = None,
         reduce: bool = True,
+        wide: bool = False,
     ) -> None:
         """Make slots and columns.
 
@@ -125,6 +133,7 @@ class Space:
                 the day of every slot in order, and a day may come twice.
             season: the calendar, where the caller has one.
             reduce: leave out products and mixes that others beat (see :meth:`_best` and :meth:`_reduced`).
+            wide: hold what a label's days or ``avoid`` keep out as well, marked ``off`` (see :meth:`wider`).
 
         Raises:
             InputError: the field has no dates, so no day can be planned.
@@ -137,6 +146,8 @@ class Space:
         self.avoid = tuple(avoid)
         self.most_in_tank = most_in_tank
         self.reduce = reduce
+        self.wide = wide
+        self.keep = tuple(keep)
         self.currency = currency or field_.currency or next((one.currency for one in products if one.currency), "")
         crop = catalogue.crop(field_.crop)
         self.crop = crop
@@ -150,6 +161,7 @@ class Space:
         self.refused: dict[str, str] = {}
         self._bare = Account(Programme(field=field_, passes=()), catalogue, self.season)
         self.usable = self._usable()
+        self._order = {product.name: at for at, (product, _) in enumerate(self.usable)}
         self.worth = self._product_worth() if variants is None else {}
         self.beaten: dict[str, str] = {}
         self.slots, kept = self._slots(keep, start, slots)
@@ -185,7 +197,7 @@ class Space:
                 reason = "its label gives no full rate; add rate: [least, most]"
             elif product.price is None:
                 reason = "it has no price, so it cannot be weighed; add price"
-            elif (named := self._avoided(product)) is not None:
+            elif not self.wide and (named := self._avoided(product)) is not None:
                 reason = f"{named} is to be avoided"
             if reason or label is None:
                 self.refused[product.name] = reason
@@ -331,7 +343,11 @@ class Space:
             if slot.kept:
                 continue
             fit = []
+            off: dict[str, list[tuple[str, str]]] = {}
             for product, label in self.usable:
+                if self.wide and (kept_off := self._kept_off(product, label, slot.day)):
+                    off[product.name] = kept_off
+                    continue
                 reason = self.allowed(product, label, slot.day)
                 if reason:
                     self.refused.setdefault(product.name, reason)
@@ -344,8 +360,60 @@ class Space:
                     for product, label in mix
                 )
                 self._append(slot.index, self._pass(slot, tank))
+            self._add_off(slot, fit, off)
         for name in fitted:
             self.refused.pop(name, None)
+
+    def _add_off(self, slot: Slot, fit: list[tuple[Product, CropLabel]], off: dict[str, list[tuple[str, str]]]) -> None:
+        """Products that are kept off this day, alone and with one other (a wider space only)."""
+        held = [
+            (product, label)
+            for product, label in self.usable
+            if product.name in off
+            and not any(
+                self._outdone(product, other) and set(off.get(other.name, ())) <= set(off[product.name])
+                for other, _ in self.usable
+            )
+        ]
+        best = self._best(fit)
+        fit = [(product, label) for product, label in fit if product.name in best]
+        for at, (product, label) in enumerate(held):
+            mixes: list[tuple[tuple[Product, CropLabel], ...]] = [((product, label),)]
+            mixes += [
+                ((product, label), other)
+                for other in [*fit, *held[at + 1 :]]
+                if self.most_in_tank > 1 and self._compatible(product, other[0])
+            ]
+            for mix in mixes:
+                tank = tuple(
+                    TankItem(product=one.name, rate=one_label.rate_most, unit=one.amount_unit) for one, one_label in mix
+                )
+                reasons = dict.fromkeys(reason for one, _ in mix for reason in off.get(one.name, ()))
+                self._append(slot.index, self._pass(slot, tank))
+                self.columns[-1].off = tuple(reasons)
+
+    def wider(self) -> Space:
+        """The same season with the passes that a label's days or the user's wish keep out: to say what clashes."""
+        days = [slot.day for slot in self.slots if not slot.kept]
+        return Space(
+            self.field, self.products, self.catalogue, keep=self.keep, accept=self.accept, avoid=self.avoid, slots=days,
+            most_in_tank=self.most_in_tank, rulebook=self.book, currency=self.currency, season=self.season,
+            reduce=self.reduce, wide=True,
+        )  # fmt: skip
+
+    def _kept_off(self, product: Product, label: CropLabel, day: int) -> list[tuple[str, str]]:
+        """What keeps a product off a day: rule or wish, and words that are the same for every such day."""
+        found = []
+        reason = self.allowed(product, label, day)
+        if reason.startswith("LBL08"):
+            found.append(("LBL08", f"the label of {product.name} asks {label.harvest_interval} days before harvest"))
+        elif reason:
+            rule, _, words = reason.partition(": ")
+            found.append((rule, f"{product.name}: {words}"))
+        named = self._avoided(product)
+        if named is not None:
+            found.append(("--avoid", f"{named} is to be avoided"))
+        return found
 
     def _pass(self, slot: Slot, tank: tuple[TankItem, ...]) -> Pass:
         application = self.field.application
@@ -386,22 +454,27 @@ class Space:
             found[product.name] = (frozenset(state.by_group), marks, cost)
         return found
 
+    def _outdone(self, product: Product, other: Product) -> bool:
+        """Whether another product of the same groups is as cheap, as good on every target and as lasting."""
+        groups, marks, cost = self.worth[product.name]
+        other_groups, other_marks, other_cost = self.worth[other.name]
+        if other is product or other_groups != groups:
+            return False
+        if (other_cost, self._order[other.name]) > (cost, self._order[product.name]):
+            return False
+        return all(a >= b for key in marks for a, b in zip(other_marks[key], marks[key], strict=True))
+
     def _best(self, fit: Sequence[tuple[Product, CropLabel]]) -> set[str]:
         """Products worth a place in a mix: none of the same groups is as cheap, good on every target and lasting."""
         if not self.reduce:
             return {product.name for product, _ in fit}
         best: set[str] = set()
-        for at, (product, _) in enumerate(fit):
-            groups, marks, cost = self.worth[product.name]
-            for other_at, (other, _) in enumerate(fit):
-                other_groups, other_marks, other_cost = self.worth[other.name]
-                if other is product or other_groups != groups or (other_cost, other_at) > (cost, at):
-                    continue
-                if all(a >= b for key in marks for a, b in zip(other_marks[key], marks[key], strict=True)):
-                    self.beaten[product.name] = other.name
-                    break
-            else:
+        for product, _ in fit:
+            better = next((other for other, _ in fit if self._outdone(product, other)), None)
+            if better is None:
                 best.add(product.name)
+            else:
+                self.beaten[product.name] = better.name
         return best
 
     def _mixes(
@@ -499,7 +572,7 @@ class Space:
             if column.kept or column.variant is not None or self._worth(column):
                 useful.append(column)
         if self.reduce and not any(column.variant for column in useful):
-            useful = self._reduced(useful)
+            useful = self._reduced([column for column in useful if not column.off]) + [c for c in useful if c.off]
         for column in useful:
             found = self.findings([column])
             column.cautions = sum(1 for one in found if one.severity == "caution")
@@ -508,7 +581,10 @@ class Space:
                 column.barred = tuple(
                     one
                     for one in found
-                    if one.severity == "breach" and one.rule in PASS_RULES and not self.accepted(one)
+                    if one.severity == "breach"
+                    and one.rule in PASS_RULES
+                    and not self.accepted(one)
+                    and not (column.off and one.rule in DAY_RULES)
                 )
         self.columns = useful
 
