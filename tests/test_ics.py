@@ -64,7 +64,8 @@ def strict(content: bytes) -> list[icalendar.Event]:
         assert {"UID", "DTSTAMP", "DTSTART", "SUMMARY"} <= set(event)
         assert event["dtstamp"].dt.utcoffset() == datetime.timedelta(0)
         if not isinstance(event["dtstart"].dt, datetime.datetime):
-            assert event["dtstart"].params["VALUE"] == event["dtend"].params["VALUE"] == "DATE"  # 3.8.2.2: the same type
+            for key in ("dtstart", "dtend"):  # 3.8.2.2: of one type
+                assert event[key].params["VALUE"] == "DATE"
             assert event["dtend"].dt > event["dtstart"].dt
     identifiers = [str(event["uid"]) for event in events]
     assert len(set(identifiers)) == len(identifiers)

@@ -126,7 +126,7 @@ def file(entries: list[Entry], *, field: str, season: str, name: str, stamp: str
     calendar = icalendar.Calendar()
     calendar.add("prodid", f"-//planner//planner {__version__}//EN")
     calendar.add("version", "2.0")
-    calendar.add("name", safe(name))
+    calendar.add("name", icalendar.vText(safe(name)))  # RFC 7986, 5.1: text, so escaped
     made = datetime.datetime.combine(datetime.date.fromisoformat(stamp[:10]), datetime.time(), datetime.UTC)
     for entry in sorted(entries, key=lambda one: (_moment(one.start), one.key)):
         event = icalendar.Event()
