@@ -75,7 +75,6 @@ def _cited_elsewhere(files: Iterable[str]) -> set[str]:
             for mark in "[]{},:'\"":
                 text = text.replace(mark, " ")
             words.update(text.split())
-            words.update(word.replace("_", "-") for word in text.split() if "_" in word)
     return words
 
 

@@ -175,7 +175,7 @@ class _Reader:
             self._source(row, "source", key)
         return backing
 
-    def _source(self, row: Row, at: str, key: str) -> None:
+    def _source(self, row: Row, at: str | tuple[str | int, ...], key: str) -> None:
         if key not in self.all.sources:
             near = nearest(key, self.all.sources)
             cure = f"did you mean '{near[0]}'?" if near else "add it to sources.yaml"
@@ -249,17 +249,20 @@ class _Reader:
                 self.all.raw[name] = top.data
                 if name == "phenology":
                     self.check_phenology(top)
-                listed = top.data.get("sources")
-                for key, entry in listed.items() if isinstance(listed, dict) else ():
-                    if isinstance(entry, dict) and kebab(key) not in self.all.sources:
-                        self.all.sources[kebab(key)] = Source(
-                            key=kebab(key),
-                            title=str(entry.get("title", key)),
-                            publisher=str(entry.get("publisher", entry.get("publication", ""))),
-                            year=str(entry.get("year", "")),
-                            section=str(entry.get("section", "")),
-                            note=str(entry.get("read", "")),
-                        )
+                self.cited(top, top.data, ())
+
+    def cited(self, top: Row, value: Any, path: tuple[str | int, ...]) -> None:
+        """Note every ``source`` (also ``stages_source`` ...) of a file read as it stands that is no known source."""
+        if isinstance(value, list):
+            for index, entry in enumerate(value):
+                self.cited(top, entry, (*path, index))
+        elif isinstance(value, dict):
+            for key, entry in value.items():
+                if key == "source" or key.endswith("_source"):
+                    for one in entry if isinstance(entry, list) else (entry,):
+                        self._source(top, (*path, key), str(one))
+                else:
+                    self.cited(top, entry, (*path, key))
 
     def check_phenology(self, top: Row) -> None:
         """Days and heat sums are made into objects once here, so that a slip is told when the file is read."""
@@ -1220,8 +1223,7 @@ def _additive(name: str) -> bool:
 def _interval(entry: dict[str, Any]) -> StageInterval:
     span = entry.get("range") or (None, None)
     sources = entry.get("source", ())
-    names = {"memory": "general-agronomy", "practice": "common-practice"}
-    keys = tuple(names.get(key, kebab(key)) for key in ([sources] if isinstance(sources, str) else sources))
+    keys = (sources,) if isinstance(sources, str) else tuple(sources)
     return StageInterval(
         first=entry["first"],
         last=entry["last"],

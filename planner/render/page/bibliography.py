@@ -33,8 +33,7 @@ class Bibliography:
         """All that was cited, by number."""
         found = []
         for key, number in self._numbers.items():
-            # catalog/spraying.yaml writes its keys with underscores, the bibliography with hyphens
-            source = self._known.get(key) or self._known.get(key.replace("_", "-"), key)
+            source = self._known.get(key, key)
             if isinstance(source, Source):
                 found.append(Cited(number=number, words=source.words, address=source.address, note=source.note))
             else:
