@@ -181,7 +181,9 @@ def test_a_move_back_takes_the_findings_away(tmp_path: Path, capsys: Captured) -
     (tmp_path / "late.yaml").write_text(late, encoding="utf-8")
     text = run(capsys, str(tmp_path / "late.yaml"), "--move", "3=-41d")
     assert "41 days earlier" in text and "goes: breach LBL08 harvest-interval-short" in text
-    assert re.search("verdict: breaches before, (clean|cautions) after", text)
+    there = run(capsys, str(FARM / "sound-quarry-bottom.yaml"), "--move", "3=2026-09-20")
+    old, new = re.search(r"bare days, frogeye leaf spot: (\d+) before, (\d+) after", there).groups()  # type: ignore[union-attr]
+    assert f"bare days, frogeye leaf spot: {new} before, {old} after" in text  # the way back
 
 
 def test_a_move_that_changes_nothing_says_so() -> None:
