@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal, cast
 
-from planner import yamlio
+from planner import catalogue_shapes, yamlio
 from planner.datafile import Problem, Problems, Row
 from planner.errors import InputError, nearest
 from planner.model import (
@@ -249,6 +249,8 @@ class _Reader:
                 self.all.raw[name] = top.data
                 if name == "phenology":
                     self.check_phenology(top)
+                else:
+                    catalogue_shapes.SHAPES[name](top)
                 self.cited(top, top.data, ())
 
     def cited(self, top: Row, value: Any, path: tuple[str | int, ...]) -> None:
