@@ -1,8 +1,14 @@
 """Who is protected on which day: per target, the number of effective modes of action day by day.
 
 Every use that works counts from its pass for its days of protection (the label's, else the lower end of the published
-ones: ``Account.cover_end``). A day's figure is about the leaves that the pass met. For what unfolds later
-``new_leaves`` counts only modes whose published mobility takes them there, and is ``None`` where no source says so.
+ones: ``Account.cover_end``). A day's figure is about the leaves that the pass met, and it is the measure of findings.
+
+New growth has a figure of its own (``new_leaves``): leaves that unfold after a pass are protected only by actives whose
+published mobility takes them there, and by any active once the crop unfolds leaves no more (``planner.leaves``).
+
+A rate under the label's least has no known days: labels and tables give days for label rates only. From such a pass to
+the day on which full cover would end the count is not known; after that day the crop is bare. An active without any
+published days leaves the days after its pass open. Neither is ever counted as cover, nor its days as bare.
 """
 
 from __future__ import annotations
@@ -10,50 +16,47 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from datetime import date
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 from planner.account import Account, Cap, PassState, TargetState, Use
-from planner.model import Truth
+from planner.leaves import FAR, Growth, growth, reached
+from planner.model import Protection, Truth
 
 Span = tuple[int, int, str]  # first day, last day (ordinals, both covered), group key
+Open = tuple[int, int]  # first day, last day on which cover is not known
 Run = tuple[int, int, int | None]  # first day, last day, modes (None: not known)
-_Lasting = tuple[PassState, Use, int, int | None, Truth]  # day, end of cover (None: not known), effective
-
-# Does the active reach leaves that unfold after the pass? From catalog/mobility.yaml: a contact active "stays on the
-# surface; new growth needs repeat sprays" (read); a systemic one "moves up and down" (read; that this takes it into
-# leaves to come is our reading). Of the other classes the sources say how far they move within a leaf, and no more.
-_REACHES_NEW_LEAVES: dict[str, bool] = {"contact": False, "systemic": True}
+Both = tuple[int, int, int | None, int | None]  # the same, and modes on new leaves
+# day of the pass, first day not covered (None: not known), first day surely not covered, effective
+_Lasting = tuple[PassState, Use, int, int | None, int, Truth]
 
 
-def reaches_new_leaves(mobility: str) -> Truth:
-    """Whether an active of this mobility protects leaves that unfold after the pass; None: no source says."""
-    return _REACHES_NEW_LEAVES.get(mobility)
-
-
-def spans(account: Account, target: TargetState) -> tuple[list[Span], list[tuple[int, int]]]:
+def spans(account: Account, target: TargetState) -> tuple[list[Span], list[Open]]:
     """Stretches that an effective use covers, and stretches on which only a use of unknown effect (or days) does."""
     return _spans(_uses(account, target))
 
 
-def _spans(uses: Iterable[_Lasting]) -> tuple[list[Span], list[tuple[int, int]]]:
+def _spans(uses: Iterable[_Lasting]) -> tuple[list[Span], list[Open]]:
     covered: list[Span] = []
-    open_: list[tuple[int, int]] = []
-    for _, use, day, end, value in uses:
-        if value and end is not None and end > day:
-            covered.append((day, end - 1, use.group))
-        elif value is None or (value and end is None):
-            open_.append((day, (end or day + 1) - 1))
+    open_: list[Open] = []
+    for _, use, day, end, latest, value in uses:
+        if value and end is not None:
+            if end > day:
+                covered.append((day, end - 1, use.group))
+        elif value is not False:
+            open_.append((day, (latest if end is None else end) - 1))
     return covered, open_
 
 
 def _uses(account: Account, target: TargetState) -> Iterator[_Lasting]:
-    """Uses of the passes that may work against the target: day, end of cover (not covered any more), effective."""
+    """Uses of the passes that may work against the target, with their days and effect."""
     for state in account.passes:
         day = state.time.day
         if day is None or account.works(state, target) is False:
             continue
         for use in state.uses:
-            yield state, use, day, account.cover_end(use, state, target), account.effect(use, target).value
+            end = account.cover_end(use, state, target)
+            latest = end if end is not None else account.longest_end(use, state, target) or FAR
+            yield state, use, day, end, latest, account.effect(use, target).value
 
 
 def days_of(account: Account, target: TargetState) -> list[Run]:
@@ -62,32 +65,36 @@ def days_of(account: Account, target: TargetState) -> list[Run]:
     return _runs(account, target, covered, open_)
 
 
-def _runs(account: Account, target: TargetState, covered: list[Span], open_: list[tuple[int, int]]) -> list[Run]:
+def _runs(account: Account, target: TargetState, covered: list[Span], open_: list[Open]) -> list[Run]:
     window = target.window
     if window is None or window.first is None or window.last is None or window.last < window.first:
         return []
     first, stop = window.first, window.last + 1
-    changes: dict[int, list[tuple[str, int]]] = {}
     names = _names(account, covered)
-    for begin, last, group in [(a, b, names[key]) for a, b, key in covered] + [(a, b, "") for a, b in open_]:
-        begin, end = max(begin, first), min(last + 1, stop)
+    events: list[tuple[int, int, str]] = []  # day, 1 begins or -1 ends, group (empty: cover that is not known)
+    for begin, last, group in [*((a, b, names[key]) for a, b, key in covered), *((a, b, "") for a, b in open_)]:
+        begin, end = begin if begin > first else first, last + 1 if last < stop else stop
         if begin < end:
-            changes.setdefault(begin, []).append((group, 1))
-            changes.setdefault(end, []).append((group, -1))
-    marks = sorted({first, stop, *changes})
+            events += ((begin, 1, group), (end, -1, group))
+    events.sort()
     standing: dict[str, int] = {}
-    runs: list[Run] = []
-    for at, begin in enumerate(marks[:-1]):
-        for group, step in changes.get(begin, ()):
-            standing[group] = standing.get(group, 0) + step
-        modes: int | None = sum(1 for group, number in standing.items() if group and number > 0)
-        if modes == 0 and standing.get("", 0) > 0:
-            modes = None
-        if runs and runs[-1][2] == modes:
-            runs[-1] = (runs[-1][0], marks[at + 1] - 1, modes)
+    number = unknown = 0
+    at = first
+    runs: list[Run] = [(first, first - 1, -1)]  # an empty run to begin with
+    for day, step, group in [*events, (stop, 0, "")]:
+        if day > at:
+            modes = None if unknown and not number else number
+            if runs[-1][2] == modes:
+                runs[-1] = (runs[-1][0], day - 1, modes)
+            else:
+                runs.append((at, day - 1, modes))
+            at = day
+        if not group:
+            unknown += step
         else:
-            runs.append((begin, marks[at + 1] - 1, modes))
-    return runs
+            standing[group] = now = standing.get(group, 0) + step
+            number += (step > 0 and now == 1) - (step < 0 and now == 0)
+    return runs[1:]
 
 
 def _names(account: Account, covered: list[Span]) -> dict[str, str]:
@@ -110,10 +117,13 @@ def bare_days(account: Account, target: TargetState, runs: list[Run] | None = No
 def rows(account: Account, *, detail: bool = True) -> tuple[dict[str, Any], ...]:
     """Cover of every target, as the report carries it (shape: planner/render/__init__.py).
 
-    ``detail`` adds ``uses`` (each active that may work: days, what they rest on, class, report, mobility, rate) and, in
-    each run of days, ``new_leaves``.
+    ``detail`` adds ``uses`` (each active that may work: days, what they rest on, class, report, mobility, rate) and
+    ``growth`` (until when the crop unfolds leaves, and from which day to which new leaves are bare), and ``new_leaves``
+    in each run of days.
     """
     found = []
+    until = growth(account) if detail and account.targets else Growth()
+    rests: dict[int, str] = {}
     for target in account.targets:
         window = target.window
         dated = window is not None and window.first is not None and window.last is not None
@@ -134,10 +144,11 @@ def rows(account: Account, *, detail: bool = True) -> tuple[dict[str, Any], ...]
         if known:
             row["days"] = [{"from": _iso(first), "to": _iso(last), "modes": modes} for first, last, modes in runs]
             if detail:
-                moving, unsure = _by_growth(uses)
-                for run, (first, last, _) in zip(row["days"], runs, strict=True):
-                    run["new_leaves"] = _on_new_leaves(account, first, last, moving, unsure)
-                row["uses"] = [_use_row(account, state, use, target, day, end) for state, use, day, end, _ in uses]
+                both = _both(runs, _runs(account, target, *_on_new_leaves(uses, until)))
+                for run, least in zip(row["days"], _least(runs, both), strict=True):
+                    run["new_leaves"] = least
+                row["growth"] = _growth_row(until, uses, both)
+                row["uses"] = [_use_row(account, target, rests, *one) for one in uses]
         found.append(row)
     return tuple(found)
 
@@ -145,41 +156,152 @@ def rows(account: Account, *, detail: bool = True) -> tuple[dict[str, Any], ...]
 # --- leaves that unfold after the pass ------------------------------------------------------------------------------
 
 
-def _by_growth(uses: Iterable[_Lasting]) -> tuple[list[Span], list[tuple[int, int]]]:
-    """Stretches on which an effective use reaches new leaves, and those on which no source says whether one does."""
-    moving: list[Span] = []
-    unsure: list[tuple[int, int]] = []
-    for _, use, day, end, value in uses:
-        reach = reaches_new_leaves(use.active.mobility)
-        if value is False or reach is False:
+class Bare(NamedTuple):
+    """Days on which leaves that unfolded after these passes are bare, while older ones are still protected."""
+
+    first: int
+    last: int
+    sure: bool  # False: bare if the crop still unfolds leaves then, which nobody can say
+    passes: tuple[int, ...]  # whose actives protect the older leaves
+
+
+def bare_on_new_leaves(account: Account, target: TargetState, until: Growth | None = None) -> list[Bare]:
+    """When new leaves are bare against a target, day by day inside its window; empty where nothing dates that."""
+    if account.season.floating:
+        return []
+    until = growth(account) if until is None else until
+    uses = list(_uses(account, target))
+    runs = _runs(account, target, *_spans(uses))
+    return _bare(until, uses, _both(runs, _runs(account, target, *_on_new_leaves(uses, until))))
+
+
+def _on_new_leaves(uses: Iterable[_Lasting], until: Growth) -> tuple[list[Span], list[Open]]:
+    """The stretches of ``spans`` as they stand on the leaves that unfold last.
+
+    On the day of a pass all leaves there are have been met. After it those to come are protected by an active that
+    moves into them, and by any active where none are to come; in part, or not known, leaves the stretch open.
+    """
+    covered: list[Span] = []
+    open_: list[Open] = []
+    for _, use, day, end, latest, value in uses:
+        if value is False:
             continue
-        if value and reach and end is not None and end > day:
-            moving.append((day, end - 1, use.group))
+        last = (latest if end is None else end) - 1
+        if last < day:
+            continue
+        sure = value is True and end is not None
+        reach = True if until.after(day) is False else reached(use.active)
+        if not sure:
+            open_.append((day, last if reach is not False else day))
+        elif reach:
+            covered.append((day, last, use.group))
         else:
-            unsure.append((day, (end or day + 1) - 1))
-    return moving, unsure
+            covered.append((day, day, use.group))
+            if reach is None and last > day:
+                open_.append((day + 1, last))
+    return covered, open_
 
 
-def _on_new_leaves(
-    account: Account, first: int, last: int, moving: list[Span], unsure: list[tuple[int, int]]
-) -> int | None:
-    """The least number of modes on new leaves over a run of days; None where it is not known on some day of it."""
-    if any(begin <= last and end >= first for begin, end in unsure):
-        return None
-    names = _names(account, moving)
-    return len({names[group] for begin, end, group in moving if begin <= first and end >= last})
+def _both(runs: list[Run], young: list[Run]) -> list[Both]:
+    """Two counts over the same days as one list of stretches: modes on the leaves that were met, on new leaves."""
+    found: list[Both] = []
+    at = 0
+    for first, last, modes in runs:
+        while young[at][0] < first and young[at][1] < first:
+            at += 1
+        while True:
+            begin, end, count = young[at]
+            found.append((max(begin, first), min(end, last), modes, count))
+            if end >= last:
+                break
+            at += 1
+    return found
+
+
+def _least(runs: list[Run], both: list[Both]) -> Iterator[int | None]:
+    """For each run the least number of modes on new leaves on a day of it; None where a day is not known and none 0."""
+    at = 0
+    for _, last, _ in runs:
+        counts: list[int | None] = []
+        while at < len(both) and both[at][1] <= last:
+            counts.append(both[at][3])
+            at += 1
+        if 0 in counts:
+            yield 0
+        else:
+            yield None if None in counts else min(count for count in counts if count is not None)
+
+
+def _bare(until: Growth, uses: list[_Lasting], both: list[Both]) -> list[Bare]:
+    return [
+        bare
+        for first, last, modes, count in both
+        if modes and count == 0
+        for bare in _bare_by_pass(until, uses, first, last)
+    ]
+
+
+def _bare_by_pass(until: Growth, uses: list[_Lasting], first: int, last: int) -> Iterator[Bare]:
+    """One stretch, cut where another pass protects the older leaves, neighbours of one kind joined."""
+    holding = [(day, end, use.number) for _, use, day, end, _, value in uses if value and end is not None]
+    marks = sorted({first, last + 1, *(day for span in holding for day in span[:2] if first < day <= last)})
+    before: Bare | None = None
+    for at, begin in enumerate(marks[:-1]):
+        on = [(day, number) for day, end, number in holding if day <= begin < end]
+        sure = any(until.after(day) for day, _ in on)
+        passes = tuple(sorted({number for _, number in on}))
+        if before is not None and (before.sure, before.passes) == (sure, passes):
+            before = before._replace(last=marks[at + 1] - 1)
+        else:
+            if before is not None:
+                yield before
+            before = Bare(begin, marks[at + 1] - 1, sure, passes)
+    if before is not None:
+        yield before
+
+
+def _growth_row(until: Growth, uses: list[_Lasting], both: list[Both]) -> dict[str, Any]:
+    bare = _bare(until, uses, both)
+    open_days = sum(last - first + 1 for first, last, modes, count in both if modes and count is None)
+    return {
+        "stages": list(until.stages) if until.stages else None,
+        "surely_until": _iso(until.sure_until) if until.sure_until not in (None, FAR) else None,
+        "none_after": _iso(until.none_after) if until.none_after is not None else None,
+        "estimated": list(until.estimated),
+        "rests_on": until.words or "no source says until when the crop unfolds leaves",
+        "bare": [
+            {"from": _iso(one.first), "to": _iso(one.last), "sure": one.sure, "passes": list(one.passes)}
+            for one in bare
+        ],
+        "bare_days": sum(one.last - one.first + 1 for one in bare if one.sure),
+        "bare_days_if_leaves_unfold": sum(one.last - one.first + 1 for one in bare if not one.sure),
+        "days_not_known": open_days,
+    }
 
 
 # --- what each use rests on -----------------------------------------------------------------------------------------
 
 
 def _use_row(
-    account: Account, state: PassState, use: Use, target: TargetState, day: int, end: int | None
+    account: Account,
+    target: TargetState,
+    rests: dict[int, str],
+    state: PassState,
+    use: Use,
+    day: int,
+    end: int | None,
+    latest: int,
+    effective: Truth,
 ) -> dict[str, Any]:
-    effect = account.effect(use, target)
     least = use.label.rate_least if use.label is not None else None
     rate = use.item.rate
     share = rate / least if rate is not None and least else None
+    days = account.protection(use, state, target)
+    words = rests.get(id(days))
+    if words is None:
+        words = rests[id(days)] = _days_rest_on(days)
+    if use.cut and share is not None:
+        words = f"not known at {share:.0%} of the label's least rate ({words}, for label rates)"
     return {
         "pass": use.number,
         "active": use.active.name,
@@ -187,18 +309,18 @@ def _use_row(
         "group": use.group,
         "from": _iso(day),
         "to": _iso(end - 1) if end is not None and end > day else None,
-        "rests_on": _days_rest_on(account, state, use, target),
-        "effective": effect.value,
+        "to_at_most": _iso(latest - 1) if end is None and latest not in (FAR, day) else None,
+        "rests_on": words,
+        "effective": effective,
         "because": _because(account, use, target),
         "mobility": use.active.mobility or None,
-        "new_leaves": reaches_new_leaves(use.active.mobility),
-        "rate_below_label": None if share is None else share < 1 - 1e-9,
+        "new_leaves": reached(use.active),
+        "rate_below_label": None if share is None else use.cut,
         "share_of_least_rate": None if share is None else round(share, 3),
     }
 
 
-def _days_rest_on(account: Account, state: PassState, use: Use, target: TargetState) -> str:
-    row = account.protection(use, state, target)
+def _days_rest_on(row: Protection | None) -> str:
     if row is None:
         return "no published days of protection"
     days = f"{row.least:g} days" if row.least == row.most else f"{row.least:g} of {row.least:g} to {row.most:g} days"

@@ -18,11 +18,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from planner import cover
+from planner import cover, leaves
 from planner.account import Account
 from planner.catalogue import Catalogue, load
 from planner.documents import load_field, load_products
-from planner.model import Field, Pass, Product, Programme, TankItem
+from planner.model import Field, FieldTarget, Pass, Product, Programme, TankItem
 
 FARM = Path(__file__).resolve().parents[1] / "shared" / "scenarios"
 
@@ -135,36 +135,153 @@ def test_a_rate_below_the_label_is_shown() -> None:
 
 
 @pytest.mark.parametrize(
-    ("mobility", "reaches"),
+    ("active", "reaches"),
     [
-        ("contact", False),  # stays on the surface, new growth needs repeat sprays (catalog/mobility.yaml, read)
-        ("systemic", True),  # moves up and down (read; into leaves to come: our reading)
-        ("xylem mobile", None),  # toward the tips within the leaf: nothing said of leaves to come
-        ("translaminar", None),
-        ("locally systemic", None),
-        ("", None),
+        # Iowa State extension, Fungicides, terminology: new growth is unprotected by contacts, partly by xylem-mobile
+        # actives (catalog/mobility.yaml, read)
+        ("chlorothalonil", False),
+        ("mancozeb", False),
+        ("difenoconazole", None),
+        ("azoxystrobin", None),
+        ("phosphorous acid", True),  # moves up and down (read); that this takes it into leaves to come is our reading
+        ("fluazinam", None),  # no source read here names its mobility
     ],
 )
-def test_what_the_sources_say_of_new_leaves(mobility: str, reaches: bool | None) -> None:
-    assert cover.reaches_new_leaves(mobility) is reaches
+def test_what_the_sources_say_of_new_leaves(active: str, reaches: bool | None) -> None:
+    assert leaves.reached(catalogue().active(active)) is reaches
 
 
-def test_a_contact_active_protects_no_leaf_that_unfolds_later() -> None:
-    chlorothalonil = "Demo Tuff 720 SC"
-    account = Account(programme([(date(2026, 7, 18), [chlorothalonil])]), catalogue())
-    for entry in cover.rows(account):
-        for run in entry["days"]:
-            if run["modes"]:
-                assert run["new_leaves"] == 0
-        for use in entry.get("uses", ()):
-            assert use["mobility"] == "contact" and use["new_leaves"] is False
+@pytest.mark.parametrize(
+    ("crop", "sure", "last"),
+    [
+        # the flag leaf is the last leaf (Zadoks, Chang and Konzak 1974, from memory): out at Z39
+        ("wheat", "Z37", "Z39"),
+        ("barley", "Z37", "Z39"),
+        ("corn", "V12", "VT"),  # all leaves are out when the tassel is (Ritchie, Hanway and Benson 1986, from memory)
+        ("soybean", "R1", "R6"),  # nodes go on forming after R1 (Fehr and Caviness 1977, from memory)
+        ("sugar-beet", "BBCH49", "BBCH49"),  # until it is lifted (general agronomy, from memory)
+    ],
+)
+def test_until_when_crops_unfold_leaves(crop: str, sure: str, last: str) -> None:
+    found = catalogue().crop(crop).leaves
+    assert found is not None and (found.sure, found.last) == (sure, last)
+    assert found.backing.grade == "recalled"  # no page was read that says it
 
 
-def test_new_leaves_of_a_mobile_active_are_not_known() -> None:
-    # group 3 moves toward leaf tips "and new growth within the leaf": leaves that unfold later are not spoken of
-    account = Account(programme([(date(2026, 7, 18), ["Demo Hornbeam 480 SC"])]), catalogue())
-    covered = [run for run in row(account, "frogeye-leaf-spot")["days"] if run["modes"]]
-    assert covered and all(run["new_leaves"] is None for run in covered)
+def season_of(crop: str, target: str, passes: list[tuple[date, list[str]]], **changes: Any) -> Account:
+    """An account of bare actives on a field with given stages, in the United States."""
+    own = Field(crop=crop, country="US", targets=(FieldTarget(target=target, pressure="high"),), **changes)
+    made = tuple(
+        Pass(number=number, date=day, tank=tuple(TankItem(active=name, dose=100.0) for name in names))
+        for number, (day, names) in enumerate(passes, 1)
+    )
+    return Account(Programme(field=own, passes=made), catalogue())
+
+
+POTATO = {
+    "BBCH09": date(2026, 5, 25),
+    "BBCH31": date(2026, 6, 15),
+    "BBCH39": date(2026, 7, 1),
+    "BBCH91": date(2026, 8, 25),
+}
+
+
+def test_new_leaves_are_bare_the_day_after_a_contact_spray() -> None:
+    # chlorothalonil on potato, 15 June: lower end of 7 to 10 days (common practice, no source), to 21 June. The haulm
+    # grows until the rows close at least, 1 July here (catalogue, recalled), so from 16 June on new leaves are bare
+    account = season_of(
+        "potato", "late-blight", [(date(2026, 6, 15), ["chlorothalonil"])], stages=POTATO, harvest=date(2026, 9, 20)
+    )
+    entry = row(account, "late-blight")
+    assert entry["growth"]["bare"] == [{"from": "2026-06-16", "to": "2026-06-21", "sure": True, "passes": [1]}]
+    assert entry["growth"]["bare_days"] == 6 and entry["growth"]["days_not_known"] == 0
+    assert [run["new_leaves"] for run in entry["days"] if run["modes"]] == [0]
+    assert cover.bare_on_new_leaves(account, account.targets[0]) == [
+        cover.Bare(date(2026, 6, 16).toordinal(), date(2026, 6, 21).toordinal(), True, (1,))
+    ]
+
+
+def test_after_row_closure_they_are_bare_if_any_unfold() -> None:
+    account = season_of(
+        "potato", "late-blight", [(date(2026, 7, 10), ["chlorothalonil"])], stages=POTATO, harvest=date(2026, 9, 20)
+    )
+    growth = row(account, "late-blight")["growth"]
+    assert [(one["from"], one["sure"]) for one in growth["bare"]] == [("2026-07-11", False)]
+    assert (growth["bare_days"], growth["bare_days_if_leaves_unfold"]) == (0, 6)
+
+
+def test_a_second_pass_meets_the_leaves_of_its_day() -> None:
+    passes = [(date(2026, 6, 15), ["chlorothalonil"]), (date(2026, 6, 20), ["mancozeb"])]
+    growth = row(season_of("potato", "late-blight", passes, stages=POTATO, harvest=date(2026, 9, 20)), "late-blight")[
+        "growth"
+    ]
+    assert [(one["from"], one["to"], one["passes"]) for one in growth["bare"]] == [
+        ("2026-06-16", "2026-06-19", [1]),
+        ("2026-06-21", "2026-06-21", [1, 2]),
+        ("2026-06-22", "2026-06-26", [2]),
+    ]
+
+
+def test_an_active_that_moves_up_and_down_protects_leaves_to_come() -> None:
+    # phosphonates on downy mildew of vine: rated by group in the catalogue, 7 to 14 days (recalled)
+    stages = {"BBCH53": date(2026, 5, 20), "BBCH60": date(2026, 6, 8)}
+    account = season_of("grapevine", "downy-mildew", [(date(2026, 6, 1), ["phosphorous acid"])], stages=stages)
+    entry = row(account, "downy-mildew")
+    covered = [run for run in entry["days"] if run["modes"]]
+    assert covered and [run["new_leaves"] for run in covered] == [1] and entry["growth"]["bare"] == []
+
+
+def test_no_new_growth_after_the_flag_leaf() -> None:
+    # wheat unfolds no leaf after Z39: a contact active at Z45 protects every leaf there is
+    stages = {"Z31": date(2026, 4, 10), "Z39": date(2026, 5, 19)}
+    late = season_of("wheat", "septoria-tritici-blotch", [(date(2026, 5, 25), ["chlorothalonil"])], stages=stages)
+    early = season_of("wheat", "septoria-tritici-blotch", [(date(2026, 5, 1), ["chlorothalonil"])], stages=stages)
+    for account, expected in ((late, None), (early, 0)):
+        entry = row(account, "septoria-tritici-blotch")
+        (use,) = entry["uses"]
+        runs = [run for run in entry["days"] if run["from"] == use["from"]]
+        assert runs and [run["new_leaves"] for run in runs] == [
+            run["modes"] if expected is None else expected for run in runs
+        ]
+
+
+def test_estimated_stages_count_at_the_careful_end_of_their_spread() -> None:
+    stages = {"Z31": date(2026, 4, 10)}
+    account = season_of("wheat", "septoria-tritici-blotch", [(date(2026, 5, 25), ["chlorothalonil"])], stages=stages)
+    flag = account.season.stages["Z39"]
+    assert flag.estimated and flag.earliest < flag.date < flag.latest
+    assert leaves.growth(account).none_after == flag.latest.toordinal()
+
+
+def test_without_dates_new_growth_is_not_known() -> None:
+    account = season_of("wheat", "septoria-tritici-blotch", [(date(2026, 5, 25), ["chlorothalonil"])])
+    found = leaves.growth(account)
+    assert found.after(date(2026, 5, 25).toordinal()) is None and found.stages == ("Z37", "Z39")
+
+
+# --- rates under the label ----------------------------------------------------------------------
+
+
+def cut_to(share: float, day: date = date(2026, 7, 18)) -> Programme:
+    whole = programme([(day, ["Demo Hornbeam 480 SC"])])
+    item = msgspec.structs.replace(whole.passes[0].tank[0], rate=(whole.passes[0].tank[0].rate or 0) * share)
+    return msgspec.structs.replace(whole, passes=(msgspec.structs.replace(whole.passes[0], tank=(item,)),))
+
+
+def test_a_cut_rate_is_never_full_cover() -> None:
+    # labels and tables give days for label rates only (our reading): not known to the end of full cover, bare after
+    full, cut = (Account(cut_to(share), catalogue()) for share in (1.0, 0.5))
+    whole, less = (per_day(row(account, "frogeye-leaf-spot")) for account in (full, cut))
+    assert [day for day, modes in whole.items() if modes] == [day for day, modes in less.items() if modes is None]
+    assert [day for day, modes in whole.items() if modes == 0] == [day for day, modes in less.items() if modes == 0]
+    (use,) = row(cut, "frogeye-leaf-spot")["uses"]
+    assert use["to"] is None and use["to_at_most"] == row(full, "frogeye-leaf-spot")["uses"][0]["to"]
+    assert "50% of the label's least rate" in use["rests_on"]
+
+
+def test_the_label_s_least_rate_is_no_cut() -> None:
+    assert not Account(cut_to(1.0), catalogue()).passes[0].uses[0].cut
+    assert Account(cut_to(0.999), catalogue()).passes[0].uses[0].cut
 
 
 # --- against a plain count ----------------------------------------------------------------------
@@ -200,7 +317,7 @@ def counted(account: Account, target: Any) -> np.ndarray | None:
                 groups.setdefault(name, np.zeros(len(days), dtype=bool))
                 groups[name] |= (days >= state.time.day) & (days < end)
             else:
-                open_ |= (days >= state.time.day) & (days < (end or state.time.day + 1))
+                open_ |= (days >= state.time.day) & (days < (end or 10**7))  # none published: open to the end
     total = np.sum(list(groups.values()), axis=0) if groups else np.zeros(len(days), dtype=int)
     return np.where((total == 0) & open_, -1, total)
 
