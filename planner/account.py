@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+from planner.memo import Agent, Tank, ground_of
 from planner.model import (
     CLASSES,
     Active,
@@ -138,6 +139,7 @@ class Use:
     label: CropLabel | None
     dose: float | None  # g/ha
     fraction: float | None  # of the product's full label rate
+    agent: Agent  # the active as the label rates it, with what is known of it here
     code: str = ""  # the group's code without its scheme
     cut: bool = False  # the rate lies under the label's least; False as well where either is not known
 
@@ -161,6 +163,7 @@ class PassState:
     time: PassTime
     uses: list[Use]
     by_group: dict[str, list[Use]]
+    tank: Tank  # what is known of this mix here
     codes: frozenset[str] = frozenset()  # of all fungicide groups in the tank
 
     def __post_init__(self) -> None:
@@ -174,16 +177,12 @@ class TargetState:
     target: Target
     entry: FieldTarget
     window: Window | None
+    id: str = ""  # within its crop
+    name: str = ""  # common name
 
-    @property
-    def id(self) -> str:
-        """The target's id within its crop."""
-        return self.target.id
-
-    @property
-    def name(self) -> str:
-        """The target's common name."""
-        return self.target.name
+    def __post_init__(self) -> None:
+        self.id = self.target.id
+        self.name = self.target.name
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,22 +202,17 @@ class Account:
         self.field = programme.field
         self.crop = catalogue.crop(self.field.crop)
         self.season = season or Season(self.field, self.crop, catalogue, programme.passes)
+        self.ground = ground_of(catalogue, self.crop, self.field)
         self.targets = [self._target(entry) for entry in self.field.targets or ()]
         states = [self._pass(entry) for entry in programme.passes]
         self.all_states = states
         self.fungicide_states = [state for state in states if state.uses]
         self.passes = [state for state in self.fungicide_states if state.entry.how == "foliar"]
         self.early = [state for state in self.fungicide_states if state.entry.how != "foliar"]
-        self._rated: dict[tuple[int, str], Rated] = {}
-        self._effects: dict[tuple[int, str], Effect] = {}
-        self._standings: dict[tuple[str, str, str], Standing] = {}
         self._works: dict[tuple[int, str], Truth] = {}
         self._meets: dict[tuple[int, str], Meets] = {}
-        self._partners: dict[tuple[int, str, str], tuple[Truth, Cap]] = {}
         self._working: dict[str, list[PassState]] = {}
-        self._serves: dict[int, bool] = {}
         self._days: dict[tuple[int, str], Protection | None] = {}
-        self._groups: dict[tuple[int, str], int] = {}
 
     # --- building ---------------------------------------------------------------------------------------------------
 
@@ -233,7 +227,8 @@ class Account:
                 assert item.active is not None
                 active = self.catalogue.active(item.active)
                 if active.kind == "fungicide":
-                    uses.append(Use(entry.number, active, active.group, item, None, None, item.dose, None))
+                    agent = self.ground.agent(active.name, {})
+                    uses.append(Use(entry.number, active, active.group, item, None, None, item.dose, None, agent))
                 continue
             product = self.programme.product(item.product)
             if product is None:
@@ -245,11 +240,13 @@ class Account:
                 active = self.catalogue.active(name)
                 if active.kind == "fungicide":
                     dose = item.rate * content if item.rate is not None else None
-                    uses.append(Use(entry.number, active, active.group, item, product, label, dose, fraction))
+                    agent = self.ground.agent(active.name, label.targets if label else {})
+                    uses.append(Use(entry.number, active, active.group, item, product, label, dose, fraction, agent))
         by_group: dict[str, list[Use]] = {}
         for use in uses:
             by_group.setdefault(use.group, []).append(use)
-        return PassState(entry, entry.number, self.season.place(entry), uses, by_group)
+        tank = self.ground.tank(tuple([use.agent.key for use in uses]))
+        return PassState(entry, entry.number, self.season.place(entry), uses, by_group, tank)
 
     # --- groups -----------------------------------------------------------------------------------------------------
 
@@ -280,10 +277,9 @@ class Account:
 
     def rated(self, use: Use, target: TargetState) -> Rated:
         """The class of one active on one target, before reports: label, active, group list, unknown."""
-        key = (id(use), target.id)
-        found = self._rated.get(key)
+        found = use.agent.rated.get(target.id)
         if found is None:
-            found = self._rated[key] = self._look_up(use, target)
+            found = use.agent.rated[target.id] = self._look_up(use, target)
         return found
 
     def _look_up(self, use: Use, target: TargetState) -> Rated:
@@ -330,6 +326,13 @@ class Account:
 
     def mixture_rated(self, state: PassState, target: TargetState) -> Rated:
         """The published rating of exactly this tank's mixture, for the tank as a whole (never for one partner)."""
+        key = ("mixture", target.id)
+        found: Rated | None = state.tank.known.get(key)
+        if found is None:
+            found = state.tank.known[key] = self._mixture(state, target)
+        return found
+
+    def _mixture(self, state: PassState, target: TargetState) -> Rated:
         names = tuple(sorted({use.active.name for use in state.uses}))
         if len(names) < 2:
             return UNRATED
@@ -342,9 +345,9 @@ class Account:
     def standing(self, group: str, active: str, target: TargetState) -> Standing:
         """The resistance level of a group's active against a target here, most local report first."""
         key = (group, active, target.id)
-        found = self._standings.get(key)
+        found = self.ground.standings.get(key)
         if found is None:
-            found = self._standings[key] = self._find_standing(group, active, target)
+            found = self.ground.standings[key] = self._find_standing(group, active, target)
         return found
 
     def _find_standing(self, group: str, active: str, target: TargetState) -> Standing:
@@ -395,10 +398,9 @@ class Account:
 
     def effect(self, use: Use, target: TargetState) -> Effect:
         """Whether one active of a pass is effective on a target on its own here (contract: "Effective")."""
-        key = (id(use), target.id)
-        found = self._effects.get(key)
+        found = use.agent.effects.get(target.id)
         if found is None:
-            found = self._effects[key] = self._judge(use, target)
+            found = use.agent.effects[target.id] = self._judge(use, target)
         return found
 
     def _judge(self, use: Use, target: TargetState) -> Effect:
@@ -423,20 +425,39 @@ class Account:
             unknown = unknown or told is None
         return None if unknown else False
 
+    def group_rated_for(self, state: PassState, group: str, target: TargetState) -> Truth:
+        """Whether what a pass holds of a group is rated for the target."""
+        key = ("rated for", group, target.id)
+        known = state.tank.known
+        if key not in known:
+            known[key] = self.rated_for(state.by_group.get(group, ()), target)
+        found: Truth = known[key]
+        return found
+
     def _serves_no_target(self, use: Use) -> bool:
-        key = id(use)
-        if key not in self._serves:
-            self._serves[key] = not any(self.rated(use, target).rated_for for target in self.targets)
-        return self._serves[key]
+        found = use.agent.serves_none
+        if found is None:
+            found = use.agent.serves_none = not any(self.rated(use, target).rated_for for target in self.targets)
+        return found
+
+    def _holds(self, state: PassState, target: TargetState) -> bool:
+        """Whether a pass holds an active rated for the target, or one rated for none of the field's targets."""
+        key = ("holds", target.id)
+        found: bool | None = state.tank.known.get(key)
+        if found is None:
+            found = state.tank.known[key] = any(
+                self.rated(use, target).rated_for or self._serves_no_target(use) for use in state.uses
+            )
+        return found
 
     # --- windows, cover ---------------------------------------------------------------------------------------------
 
     def working_groups(self, state: PassState, target: TargetState) -> int:
         """Number of mode-of-action groups in the tank that are effective on the target."""
-        key = (state.number, target.id)
-        known = self._groups.get(key)
+        key = ("groups", target.id)
+        known: int | None = state.tank.known.get(key)
         if known is None:
-            known = self._groups[key] = self._count_groups(state, target)
+            known = state.tank.known[key] = self._count_groups(state, target)
         return known
 
     def _count_groups(self, state: PassState, target: TargetState) -> int:
@@ -539,8 +560,7 @@ class Account:
         rated for none of the field's targets."""
         key = (state.number, target.id)
         if key not in self._works:
-            holds = any(self.rated(use, target).rated_for or self._serves_no_target(use) for use in state.uses)
-            self._works[key] = self.meets(state, target).value if holds else False
+            self._works[key] = self.meets(state, target).value if self._holds(state, target) else False
         return self._works[key]
 
     def working(self, target: TargetState) -> list[PassState]:
@@ -551,6 +571,13 @@ class Account:
 
     def effective(self, state: PassState, target: TargetState) -> tuple[Truth, Cap]:
         """Whether a pass holds something effective on a target: any active alone, else the published mixture."""
+        key = ("effective", target.id)
+        found: tuple[Truth, Cap] | None = state.tank.known.get(key)
+        if found is None:
+            found = state.tank.known[key] = self._effective(state, target)
+        return found
+
+    def _effective(self, state: PassState, target: TargetState) -> tuple[Truth, Cap]:
         effects = [self.effect(use, target) for use in state.uses]
         good = [effect for effect in effects if effect.value]
         if good:
@@ -569,7 +596,13 @@ class Account:
 
     def others(self, state: PassState, group: str) -> list[Use]:
         """Fungicide uses in the tank of groups not joined to this one."""
-        return [use for use in state.uses if not self.joined(use.group, group, "mixing")]
+        key = ("others", group)
+        known: tuple[int, ...] | None = state.tank.known.get(key)
+        if known is None:
+            known = state.tank.known[key] = tuple(
+                at for at, use in enumerate(state.uses) if not self.joined(use.group, group, "mixing")
+            )
+        return [state.uses[at] for at in known]
 
     def is_partner(self, use: Use, group: str, target: TargetState) -> tuple[Truth, Cap]:
         """Whether one other active partners a group against a target: effective alone, or a named multi-site."""
@@ -580,8 +613,9 @@ class Account:
 
     def partner(self, state: PassState, group: str, target: TargetState) -> tuple[Truth, Cap]:
         """Whether a group has a partner in a pass against a target, with the cap of the evidence for it."""
-        key = (state.number, group, target.id)
-        found = self._partners.get(key)
+        # of the season beside the tank the answer reads one thing: whether the group's code is at risk there
+        key = ("partner", group, target.id, self.published.at_risk(group))
+        found: tuple[Truth, Cap] | None = state.tank.known.get(key)
         if found is None:
             answers = [self.is_partner(use, group, target) for use in self.others(state, group)]
             if any(value for value, _ in answers):
@@ -590,7 +624,7 @@ class Account:
                 found = (None, FREE)
             else:
                 found = (False, tightest(cap for _, cap in answers))
-            self._partners[key] = found
+            state.tank.known[key] = found
         return found
 
     def meant_for(self, state: PassState, code: str, target: TargetState | None) -> bool:
@@ -600,8 +634,11 @@ class Account:
 
     def served(self, state: PassState, group: str) -> list[TargetState]:
         """Targets that the pass works against and the group is rated for."""
-        uses = state.by_group.get(group, [])
-        return [target for target in self.targets if self.works(state, target) and self.rated_for(uses, target)]
+        return [
+            target
+            for target in self.targets
+            if self.works(state, target) and self.group_rated_for(state, group, target)
+        ]
 
     def alone(self, state: PassState, group: str) -> tuple[Truth, Truth, Cap]:
         """Whether a group is alone against at least one, and against every target it is rated for in a pass."""

@@ -122,10 +122,10 @@ def _whole_gaps(account: Account) -> Iterator[NotAssessed]:
 
 def _undecided_rows(account: Account) -> Iterator[NotAssessed]:
     seen: set[tuple[str, str]] = set()
-    for kind, entry in account.catalogue.kinds.items():
+    for kind in account.published.open_kinds():
         for code, gap in account.published.undecided(kind):
             numbers = tuple(state.number for state in account.passes if code in state.codes)
-            for rule in entry.rules:
+            for rule in account.catalogue.kinds[kind].rules:
                 reason = f"{gap.reason} (published row '{gap.row.id}')"
                 if numbers and (rule, reason) not in seen and _checkable(gap.row.value, kind):
                     seen.add((rule, reason))

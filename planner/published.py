@@ -7,16 +7,14 @@ the winner, one severity lower; it can forbid but never allow.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
-from weakref import WeakKeyDictionary
 
 from planner.model import Limit, Truth
 
 if TYPE_CHECKING:
     from planner.account import Account, Cap, PassState, TargetState
-    from planner.catalogue import Catalogue
 
 ALL_CODES, SINGLE_SITE = "all", "all_single_site"
 CLASS_CODES = (ALL_CODES, SINGLE_SITE, "high_risk_groups", "other_groups")
@@ -49,36 +47,68 @@ class Undecided:
     reason: str
 
 
-NOTHING: tuple[list[Chosen], list[Undecided]] = ([], [])
+Answer = tuple[tuple[Chosen, ...], tuple[Undecided, ...]]  # rows that decide, rows that lack a fact
+Held = tuple[Truth, str]  # whether a row's conditions hold, and the fact to supply
 Rows = dict[str, list[tuple[Limit, bool]]]
-_ROWS: WeakKeyDictionary[Catalogue, dict[tuple[str, str | None, str | None], Rows]] = WeakKeyDictionary()
+NOTHING: Answer = ((), ())
 
 
-def _rows(account: Account) -> Rows:
-    """The rows of a crop and place, read once per catalogue."""
-    field, crop, catalogue = account.field, account.crop, account.catalogue
-    kept = _ROWS.setdefault(catalogue, {})
-    key = (crop.id, field.country, field.region)
-    if key not in kept:
-        kept[key] = catalogue.limits_for(crop.id, crop.crop_class, field.country, field.region)
-    return kept[key]
+@dataclass(frozen=True, slots=True)
+class _Choice:
+    """Rows of a kind that may decide for a code against a target, whatever else the season holds.
+
+    ``held`` is None for a row whose conditions hang on the season. ``answers``: by what these conditions said.
+    """
+
+    rows: tuple[tuple[Limit, bool], ...]
+    held: tuple[Held | None, ...]
+    answers: dict[tuple[Held, ...], Answer]
+    settled: Answer | None  # where no row hangs on the season
+
+
+def _hangs_on_season(row: Limit) -> bool:
+    """Whether a row's conditions read more than crop, place and target."""
+    return bool(
+        row.target_passes
+        or row.group_passes
+        or (row.uses and row.kind != "max_consecutive")
+        or "codes_in_season" in row.needs
+        or "report" in row.needs
+    )
 
 
 class Published:
-    """All published rows for the crop and place of one account."""
+    """All published rows for the crop and place of one account.
+
+    What the ground (see ``planner.memo``) and the codes of the season settle is kept with them; here stays what hangs
+    on the passes of this programme.
+    """
 
     def __init__(self, account: Account) -> None:
         self.account = account
-        self.rows = _rows(account)
-        self._codes: dict[tuple[str, str], bool] = {}
-        self._naming: dict[tuple[str, str], list[tuple[Limit, bool]]] = {}
-        self._named: dict[tuple[str, str], frozenset[str]] = {}
-        self._chosen: dict[tuple[str, str, str], tuple[list[Chosen], list[Undecided]]] = {}
-        self.codes = sorted({use.code for state in account.fungicide_states for use in state.uses})
+        self._ground = account.ground.known
+        self.rows = self._rows()
+        single_site = {use.code: bool(use.active.at_risk) for state in account.fungicide_states for use in state.uses}
+        self.codes = sorted(single_site)
+        self._single_site = single_site
+        self._season = account.ground.codes(tuple([(code, single_site[code]) for code in self.codes])).known
         self._subjects: list[TargetState | None] = [*account.targets] or [None]
-        self._single_site = {
-            use.code: account.at_risk([use]) for state in account.fungicide_states for use in state.uses
-        }
+        self._chosen: dict[tuple[str, str, str], Answer] = {}
+        self._deciding: dict[str, tuple[tuple[str, TargetState | None, Chosen], ...]] = {}
+
+    def _rows(self) -> Rows:
+        """The rows of a crop and place, read once per ground."""
+        found: Rows | None = self._ground.get("rows")
+        if found is None:
+            account = self.account
+            field, crop = account.field, account.crop
+            found = account.catalogue.limits_for(crop.id, crop.crop_class, field.country, field.region)
+            self._ground["rows"] = found
+        return found
+
+    def at_risk(self, group: str) -> bool:
+        """Whether the season holds a group's code with an active that is surely at risk."""
+        return self._single_site.get(group.partition(" ")[2], False)
 
     # --- which rows -------------------------------------------------------------------------------------------------
 
@@ -88,32 +118,25 @@ class Published:
 
     def naming(self, kind: str, code: str) -> list[tuple[Limit, bool]]:
         """Rows of one kind that speak of a code."""
-        key = (kind, code)
-        found = self._naming.get(key)
+        key = ("naming", kind, code, self._single_site.get(code, False))
+        found: list[tuple[Limit, bool]] | None = self._ground.get(key)
         if found is None:
-            rows = self.rows.get(kind, ())
-            found = self._naming[key] = [entry for entry in rows if self.names_code(entry[0], code)]
+            found = self._ground[key] = [entry for entry in self.rows.get(kind, ()) if self.names_code(entry[0], code)]
         return found
 
     def names_code(self, row: Limit, code: str) -> bool:
         """Whether a row speaks of a code, by name or by a class of codes."""
-        key = (row.id, code)
-        if key not in self._codes:
-            self._codes[key] = self._names_code(row, code)
-        return self._codes[key]
-
-    def _names_code(self, row: Limit, code: str) -> bool:
         if code in row.unless_codes:
             return False
         if code in row.codes or ALL_CODES in row.codes:
             return True
         if SINGLE_SITE in row.codes:
-            return bool(self._single_site.get(code))
+            return self._single_site.get(code, False)
         listed = row.codes_from or row.codes_not_in
         if listed:
             source = self.account.catalogue.limit(listed)
             inside = code in source.codes
-            return inside if row.codes_from else not inside and bool(self._single_site.get(code))
+            return inside if row.codes_from else not inside and self._single_site.get(code, False)
         return False
 
     def names_target(self, row: Limit, target: TargetState | None) -> bool:
@@ -123,24 +146,51 @@ class Published:
         pathogen = target.target.pathogen
         return pathogen not in row.except_targets and (not row.targets or pathogen in row.targets)
 
-    def choose(self, kind: str, code: str, target: TargetState | None) -> tuple[list[Chosen], list[Undecided]]:
+    def choose(self, kind: str, code: str, target: TargetState | None) -> Answer:
         """Rows of a kind that decide for a code against a target: the winners of each count, and what stands beside."""
-        if not self.naming(kind, code):
-            return NOTHING
         key = (kind, code, target.id if target else "")
         found = self._chosen.get(key)
         if found is None:
-            found = self._chosen[key] = self._choose(kind, code, target)
+            choice = self._choice(kind, code, target)
+            found = self._chosen[key] = choice.settled or self._settle(choice, code, target)
         return found
 
-    def _choose(self, kind: str, code: str, target: TargetState | None) -> tuple[list[Chosen], list[Undecided]]:
+    def _choice(self, kind: str, code: str, target: TargetState | None) -> _Choice:
+        key = ("choice", kind, code, self._single_site.get(code, False), target.id if target else "")
+        found: _Choice | None = self._ground.get(key)
+        if found is None:
+            rows: list[tuple[Limit, bool]] = []
+            held: list[Held | None] = []
+            for row, regional in self.naming(kind, code):
+                if not self.names_target(row, target):
+                    continue
+                holds = None if _hangs_on_season(row) else self.holds(row, code, target)
+                if holds is None or holds[0] is not False:
+                    rows.append((row, regional))
+                    held.append(holds)
+            known = tuple(holds for holds in held if holds is not None)
+            settled = self._winners(rows, known, code) if len(known) == len(rows) else None
+            found = self._ground[key] = _Choice(tuple(rows), tuple(held), {}, settled)
+        return found
+
+    def _settle(self, choice: _Choice, code: str, target: TargetState | None) -> Answer:
+        """The answer of a choice that hangs on the season."""
+        held = tuple(
+            [
+                self.holds(row, code, target) if known is None else known
+                for (row, _), known in zip(choice.rows, choice.held, strict=True)
+            ]
+        )
+        found = choice.answers.get(held)
+        if found is None:
+            found = choice.answers[held] = self._winners(choice.rows, held, code)
+        return found
+
+    def _winners(self, rows: Sequence[tuple[Limit, bool]], held: Sequence[Held], code: str) -> Answer:
         undecided: list[Undecided] = []
         firm: dict[tuple[Any, ...], list[Limit]] = {}
         beside: list[Chosen] = []
-        for row, regional in self.naming(kind, code):
-            if not self.names_target(row, target):
-                continue
-            holds, reason = self.holds(row, code, target)
+        for (row, regional), (holds, reason) in zip(rows, held, strict=True):
             if holds is None:
                 undecided.append(Undecided(row, reason))
             if not holds:
@@ -151,10 +201,10 @@ class Published:
                 firm.setdefault((row.counted, row.actives), []).append(row)
         winners = [
             Chosen(row, self.cap(row, False), False)
-            for rows in firm.values()
-            for row in (min(rows, key=lambda entry: self._order(entry, code)),)
+            for rivals in firm.values()
+            for row in (min(rivals, key=lambda entry: self._order(entry, code)),)
         ]
-        return winners + beside, undecided
+        return (*winners, *beside), tuple(undecided)
 
     def _order(self, row: Limit, code: str) -> tuple[Any, ...]:
         region = self.account.field.region
@@ -286,20 +336,22 @@ class Published:
 
     def partners_named(self, code: str, target: TargetState) -> frozenset[str]:
         """Codes that a row for this crop or target names as partner of a code."""
-        key = (code, target.id)
-        if key not in self._named:
-            found: set[str] = set()
-            for rows in self.rows.values():
-                for row, regional in rows:
-                    if regional or not self.names_code(row, code) or not self.names_target(row, target):
-                        continue
-                    if ALL_CODES in row.crops and not row.targets:
-                        continue
-                    found.update(row.partners_named)
-                    if row.kind == "preferred_partner" and isinstance(row.value, (list, tuple)):
-                        found.update(str(entry) for entry in row.value)
-            self._named[key] = frozenset(found)
-        return self._named[key]
+        key = ("named", code, self._single_site.get(code, False), target.id)
+        found: frozenset[str] | None = self._ground.get(key)
+        if found is None:
+            found = self._ground[key] = frozenset(self._partners_named(code, target))
+        return found
+
+    def _partners_named(self, code: str, target: TargetState) -> Iterator[str]:
+        for rows in self.rows.values():
+            for row, regional in rows:
+                if regional or not self.names_code(row, code) or not self.names_target(row, target):
+                    continue
+                if ALL_CODES in row.crops and not row.targets:
+                    continue
+                yield from row.partners_named
+                if row.kind == "preferred_partner" and isinstance(row.value, (list, tuple)):
+                    yield from (str(entry) for entry in row.value)
 
     def value_here(self, row: Limit, used: list[PassState]) -> float:
         """A row's number, or that of its exception while the exception's target is in the field and a use is late."""
@@ -319,33 +371,76 @@ class Published:
                 total += float(other.value)
         return total
 
-    def deciding(self, kind: str) -> Iterator[tuple[str, TargetState | None, Chosen]]:
+    def deciding(self, kind: str) -> tuple[tuple[str, TargetState | None, Chosen], ...]:
         """Every (code, target, row) of a kind that decides in this programme; a row without targets comes once."""
-        if kind not in self.rows:
-            return
-        seen: set[tuple[str, str, str]] = set()
-        for code in self.codes:
-            for target in self._subjects:
-                for entry in self.choose(kind, code, target)[0]:
-                    row = entry.row
-                    per_target = bool(row.targets) or not TARGET_NEEDS.isdisjoint(row.needs)
-                    subject = target if per_target else None
-                    key = (row.id, "" if row.counted == "together" else code, subject.id if subject else "")
-                    if key not in seen:
-                        seen.add(key)
-                        yield code, subject, entry
+        found = self._deciding.get(kind)
+        if found is None:
+            subjects = self._subjects
+            found = self._deciding[kind] = tuple(
+                [(code, None if at is None else subjects[at], entry) for code, at, entry in self._decide(kind)]
+            )
+        return found
+
+    def _decide(self, kind: str) -> tuple[tuple[str, int | None, Chosen], ...]:
+        """``deciding`` with the number of the target; kept where no row of the kind hangs on the passes."""
+        key = ("deciding", kind)
+        found: tuple[tuple[str, int | None, Chosen], ...] | None = self._season.get(key)
+        if found is not None:
+            return found
+        seen: dict[tuple[str, str, str], tuple[str, int | None, Chosen]] = {}
+        for code, at, (chosen, _) in self._answers(kind):
+            for entry in chosen:
+                row = entry.row
+                per_target = bool(row.targets) or not TARGET_NEEDS.isdisjoint(row.needs)
+                target = self._subjects[at] if per_target else None
+                subject = "" if target is None else target.id
+                key_of_row = (row.id, "" if row.counted == "together" else code, subject)
+                seen.setdefault(key_of_row, (code, at if target is not None else None, entry))
+        found = tuple(seen.values())
+        if self._settled(kind):
+            self._season[key] = found
+        return found
 
     def undecided(self, kind: str) -> Iterator[tuple[str, Undecided]]:
         """Rows of a kind that cannot be decided, by code, each once."""
-        if kind not in self.rows:
-            return
         seen: set[tuple[str, str]] = set()
-        for code in self.codes:
-            for target in self._subjects:
-                for entry in self.choose(kind, code, target)[1]:
-                    if (entry.row.id, entry.reason) not in seen:
-                        seen.add((entry.row.id, entry.reason))
-                        yield code, entry
+        for code, _, (_, lacking) in self._answers(kind):
+            for entry in lacking:
+                if (entry.row.id, entry.reason) not in seen:
+                    seen.add((entry.row.id, entry.reason))
+                    yield code, entry
+
+    def open_kinds(self) -> tuple[str, ...]:
+        """Kinds of which a row may lack a fact in some season of these codes, in the catalogue's order."""
+        found: tuple[str, ...] | None = self._season.get("open")
+        if found is None:
+            found = self._season["open"] = tuple(
+                kind
+                for kind in self.account.catalogue.kinds
+                if not self._settled(kind) or any(answer[1] for _, _, answer in self._answers(kind))
+            )
+        return found
+
+    def _settled(self, kind: str) -> bool:
+        """Whether no row of the kind hangs on the passes of the season."""
+        return all(
+            self._choice(kind, code, target).settled is not None
+            for code in self._codes_of(kind)
+            for target in self._subjects
+        )
+
+    def _answers(self, kind: str) -> Iterator[tuple[str, int, Answer]]:
+        for code in self._codes_of(kind):
+            for at, target in enumerate(self._subjects):
+                yield code, at, self.choose(kind, code, target)
+
+    def _codes_of(self, kind: str) -> tuple[str, ...]:
+        """The season's codes that rows of a kind speak of."""
+        key = ("codes", kind)
+        found: tuple[str, ...] | None = self._season.get(key)
+        if found is None:
+            found = self._season[key] = tuple(code for code in self.codes if self.naming(kind, code))
+        return found
 
 
 def _within(number: int, bounds: tuple[int | None, int | None]) -> bool:

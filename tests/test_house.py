@@ -32,7 +32,7 @@ LAYERS = (
     "phenology spray economics dose_response selection season_models",
     "catalogue catalogue_read catalogue_check catalogue_list",
     "season documents",
-    "account published leaves cover exposure facts",
+    "account memo published leaves cover exposure facts",
     "rulebook rulereader engine judge",
     "audit",
     "calendar moves sheet compare compare_cover compare_findings compare_money compare_selection draft lessons batch",
