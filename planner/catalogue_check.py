@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from planner import yamlio
 from planner.catalogue import data_files
 from planner.catalogue_read import Everything, read_all
 from planner.datafile import GRADES, Problem
-from planner.errors import InputError
+from planner.errors import InputError, nearest
 from planner.model import Backing, Place
 from planner.places import folder
 
@@ -49,10 +50,16 @@ def check(*, catalog_dirs: Sequence[Path | str] = (), rules_dirs: Sequence[Path 
         if file in own:
             continue
         try:
-            yamlio.read(Path(file))
+            document = yamlio.read(Path(file))
         except InputError as error:
             place = error.place if isinstance(error.place, Place) else Place(file=str(error.place))
             problems.append(Problem(place, error.problem, error.cure))
+            continue
+        for path, key in _named(document.data):
+            if key not in found.sources:
+                near = nearest(key, found.sources)
+                cure = f"did you mean '{near[0]}'?" if near else "add it to sources.yaml"
+                problems.append(Problem(document.place(path), f"source '{key}' is not in the bibliography", cure))
     counts: dict[str, dict[str, int]] = {}
     used: set[str] = set()
     for table, backing in _backings(found):
@@ -64,6 +71,15 @@ def check(*, catalog_dirs: Sequence[Path | str] = (), rules_dirs: Sequence[Path 
         set(problems), key=lambda problem: (problem.place.file, problem.place.line, problem.problem)
     )
     return CheckResult(problems=tuple(ordered), counts=counts, files=len(files), unused=unused)
+
+
+def _named(value: Any, path: tuple[str | int, ...] = ()) -> Iterator[tuple[tuple[str | int, ...], str]]:
+    """Every key of the bibliography that a file of any shape names, with its path."""
+    for at, entry in value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ():
+        if at in ("source", "sources") and not isinstance(entry, dict):
+            yield from (((*path, at), one) for one in (entry if isinstance(entry, list) else [entry]) if type(one) is str)
+        else:
+            yield from _named(entry, (*path, at))
 
 
 def _cited_elsewhere(files: Iterable[str]) -> set[str]:

@@ -139,6 +139,15 @@ def test_a_source_that_is_in_no_bibliography_is_told_with_the_nearest(tmp_path: 
     assert len(found) == 1 and "source 'nowhere' is not in the bibliography; add it to sources.yaml" in found[0]
 
 
+@pytest.mark.parametrize("name", ["units", "words", "countries"])
+def test_files_of_every_other_shape_name_known_sources_too(tmp_path: Path, name: str) -> None:
+    shipped = (CATALOG / f"{name}.yaml").read_text(encoding="utf-8")
+    line = next(number for number, text in enumerate(shipped.splitlines(), 1) if text.startswith("source"))
+    key = shipped.splitlines()[line - 1].split(":")[1].strip(" []")
+    found = laid(tmp_path, name, swap(f"{shipped.splitlines()[line - 1]}", f"source: {key}x"))
+    assert found == [f"{line}: source '{key}x' is not in the bibliography; did you mean '{key}'?"]
+
+
 def test_a_users_own_bibliography_serves_their_own_files(tmp_path: Path) -> None:
     (tmp_path / "sources.yaml").write_text("sources:\n  my-adviser: {title: Notes of my adviser}\n", encoding="utf-8")
     assert laid(tmp_path, "spraying", swap("source: vt-nozzle", "source: my-adviser")) == []
