@@ -77,7 +77,8 @@ def _named(value: Any, path: tuple[str | int, ...] = ()) -> Iterator[tuple[tuple
     """Every key of the bibliography that a file of any shape names, with its path."""
     for at, entry in value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ():
         if at in ("source", "sources") and not isinstance(entry, dict):
-            yield from (((*path, at), one) for one in (entry if isinstance(entry, list) else [entry]) if type(one) is str)
+            keys = entry if isinstance(entry, list) else [entry]
+            yield from (((*path, at), key) for key in keys if isinstance(key, str))
         else:
             yield from _named(entry, (*path, at))
 
