@@ -1,49 +1,52 @@
-"""Plain rows of the catalogue for lists and ``show``: data only, every renderer draws them its own way."""
+"""Plain rows of the catalogue for lists, and the entries that are no rule, group, active, target or stage: data only,
+every renderer draws them its own way."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
 
 from planner.catalogue import Catalogue
 from planner.errors import UnknownName
-from planner.model import Active, Backing, Crop, Group, Limit, Pathogen, Rating, Report, Source, Target
+from planner.model import Backing, Crop, Limit, LimitKind, Pathogen, Source, Struct
 
-Rows = list[dict[str, str]]
+Row = tuple[str, ...]
+SCHEMES = ("FRAC", "IRAC", "HRAC")
 
 
-@dataclass(frozen=True, slots=True)
-class Shown:
+class Table(Struct, frozen=True, kw_only=True):
+    """Rows of one kind under a header."""
+
+    header: Row
+    rows: tuple[Row, ...]
+
+
+class Entry(Struct, frozen=True, kw_only=True):
     """One entry in full: title, facts in order, tables below, and its sources in words."""
 
     kind: str
     title: str
-    facts: tuple[tuple[str, str], ...]
-    tables: tuple[tuple[str, Rows], ...] = ()
+    facts: dict[str, str]
+    tables: dict[str, Table] = {}
     sources: tuple[str, ...] = ()
 
 
-def list_rows(catalogue: Catalogue, what: str, *, crop: str = "") -> Rows:
-    """Rows of one list (see ``LISTS``), for one crop where the list is by crop and a crop is given.
+def listed(catalogue: Catalogue, kind: str, *, crop: str = "", scheme: str = "") -> Table:
+    """One list (see ``LISTS``): of one crop where the list is by crop and a crop is given, of one scheme likewise.
 
     Raises:
         UnknownName: no such list or crop.
     """
-    if what not in LISTS:
-        raise UnknownName("list", what, LISTS)
-    return LISTS[what](catalogue, catalogue.crop(crop).id if crop else "")
+    if kind not in LISTS:
+        raise UnknownName("list", kind, LISTS)
+    crops = [catalogue.crop(crop)] if crop else list(catalogue.crops.values())
+    header, rows = LISTS[kind](catalogue, crops, (scheme,) if scheme else SCHEMES)
+    return Table(header=header, rows=tuple(rows))
 
 
-def show(catalogue: Catalogue, name: str, *, crop: str = "") -> list[Shown]:
-    """Everything that goes by this name: groups, actives, crops, targets, pathogens, limits, kinds, sources.
-
-    Raises:
-        UnknownName: nothing does; the nearest names are given.
-    """
-    found: list[Shown] = []
-    finders: tuple[Callable[[], Shown], ...] = (
-        lambda: _group(catalogue, catalogue.group(name)),
-        lambda: _active(catalogue, catalogue.active(name)),
+def entries(catalogue: Catalogue, name: str) -> list[Entry]:
+    """What goes by this name among crops, limits, pathogens, kinds of limits and sources; empty where nothing does."""
+    found: list[Entry] = []
+    finders: tuple[Callable[[], Entry], ...] = (
         lambda: _crop(catalogue, catalogue.crop(name)),
         lambda: _limit(catalogue, catalogue.limit(name)),
         lambda: _pathogen(catalogue, catalogue.pathogen(name)),
@@ -53,191 +56,101 @@ def show(catalogue: Catalogue, name: str, *, crop: str = "") -> list[Shown]:
             found.append(finder())
         except UnknownName:
             continue
-    for one in (catalogue.crop(crop).id,) if crop else catalogue.crops:
-        try:
-            found.append(_target(catalogue, catalogue.target(one, name)))
-        except UnknownName:
-            continue
-    kind = catalogue.kinds.get(name)
-    if kind is not None:
-        checked = ", ".join(kind.rules) or ("carried, not checked" if kind.carried else "")
-        facts = [("means", kind.means), ("checked by", checked), ("fact for", ", ".join(kind.fact_for))]
-        found.append(Shown("kind of limit", name, _kept([*facts, ("reads", kind.reads)])))
-    source = catalogue.sources.get(name)
-    if source is not None:
-        found.append(_source(source))
-    if not found:
-        raise UnknownName("name", name, _every_name(catalogue))
+    if name in catalogue.kinds:
+        found.append(_kind(catalogue, catalogue.kinds[name]))
+    if name in catalogue.sources:
+        found.append(_source(catalogue.sources[name]))
     return found
 
 
-def _every_name(catalogue: Catalogue) -> list[str]:
-    names = [*catalogue.groups, *catalogue.actives, *catalogue.crops, *catalogue.pathogens]
-    for crop in catalogue.crops:
-        for target in catalogue.targets(crop).values():
-            names += (target.id, *target.aliases)
-    return [*names, *catalogue.kinds, *(limit.id for limit in catalogue.limits)]
+def names(catalogue: Catalogue) -> list[str]:
+    """Every name that :func:`entries` knows, apart from sources (hundreds of keys that nobody types from memory)."""
+    return [*catalogue.crops, *catalogue.pathogens, *catalogue.kinds, *(limit.id for limit in catalogue.limits)]
 
 
-# --- lists --------------------------------------------------------------------------------------
+# --- lists ----------------------------------------------------------------------------------------------------------
+
+Listing = tuple[Row, Iterable[Row]]
 
 
-def _groups(catalogue: Catalogue, _crop: str) -> Rows:
-    counts: dict[str, int] = {}
-    for active in catalogue.actives.values():
-        for key in active.groups:
-            counts[key] = counts.get(key, 0) + 1
-    return [
-        {
-            "group": group.key,
-            "family": group.family or group.name,
-            "risk": group.risk if group.scheme == "FRAC" else "",
-            "multi-site": "yes" if group.multi_site else "",
-            "target site": group.target_site,
-            "actives": str(counts.get(group.key, 0)),
-            "grade": group.backing.words,
-        }
-        for group in catalogue.groups.values()
-    ]
+def _crops(catalogue: Catalogue, crops: Sequence[Crop], _schemes: Sequence[str]) -> Listing:
+    return ("id", "name", "class", "targets", "scale"), (
+        (crop.id, crop.name, crop.crop_class, str(len(catalogue.targets(crop.id))), crop.scale) for crop in crops
+    )
 
 
-def _actives(catalogue: Catalogue, _crop: str) -> Rows:
-    return [
-        {
-            "active": active.name,
-            "kind": active.kind,
-            "group": ", ".join(active.groups),
-            "risk": active.risk if active.scheme == "FRAC" else "",
-            "multi-site": "yes" if active.multi_site else "",
-            "mobility": active.mobility,
-            "grade": active.backing.words,
-        }
-        for active in sorted(catalogue.actives.values(), key=lambda active: active.name)
-    ]
+def _targets(catalogue: Catalogue, crops: Sequence[Crop], _schemes: Sequence[str]) -> Listing:
+    return ("crop", "id", "window", "style", "pathogen"), (
+        (crop.id, one.id, "-".join(one.window or ()), one.timing_style, one.pathogen)
+        for crop in crops
+        for one in catalogue.targets(crop.id).values()
+    )
 
 
-def _crops(catalogue: Catalogue, _crop: str) -> Rows:
-    return [
-        {
-            "crop": crop.id,
-            "scale": crop.scale,
-            "stages": str(len(crop.stages)),
-            "targets": str(len(catalogue.targets(crop.id))),
-            "other names": ", ".join(crop.aliases),
-        }
-        for crop in catalogue.crops.values()
-    ]
+def _groups(catalogue: Catalogue, _crops: Sequence[Crop], schemes: Sequence[str]) -> Listing:
+    return ("key", "risk", "multi-site", "grade", "name"), (
+        (one.key, one.risk, "yes" if one.multi_site else "", one.backing.words, one.family or one.name)
+        for one in catalogue.groups.values()
+        if one.scheme in schemes
+    )
 
 
-def _chosen(catalogue: Catalogue, crop: str) -> Iterable[str]:
-    return (crop,) if crop else catalogue.crops
+def _actives(catalogue: Catalogue, _crops: Sequence[Crop], schemes: Sequence[str]) -> Listing:
+    return ("active", "group", "risk", "movement", "grade", "family"), (
+        (one.name, one.group, one.risk, one.mobility, one.backing.words, one.chemical_group)
+        for scheme in schemes
+        for one in catalogue.of_scheme(scheme).values()
+    )
 
 
-def _targets(catalogue: Catalogue, crop: str) -> Rows:
-    return [
-        {
-            "crop": one,
-            "target": target.id,
-            "pathogen": target.pathogen,
-            "window": " to ".join(target.window or ()),
-            "best timing": ", ".join(target.best_timing),
-            "groups": ", ".join(rated.code for rated in target.rated_groups),
-            "risk": target.risk,
-            "other names": ", ".join(target.aliases),
-        }
-        for one in _chosen(catalogue, crop)
-        for target in catalogue.targets(one).values()
-    ]
+def _stages(_catalogue: Catalogue, crops: Sequence[Crop], _schemes: Sequence[str]) -> Listing:
+    return ("crop", "code", "bbch", "name"), (
+        (crop.id, one.code, str(one.bbch), one.name or one.look_for) for crop in crops for one in crop.stages
+    )
 
 
-def _stages(catalogue: Catalogue, crop: str) -> Rows:
-    return [
-        {
-            "crop": one,
-            "stage": stage.code,
-            "BBCH": f"{stage.bbch:02d}",
-            "name": stage.name,
-            "look for": stage.look_for,
-            "grade": stage.backing.words,
-        }
-        for one in _chosen(catalogue, crop)
-        for stage in catalogue.crop(one).stages
-    ]
+def _limits(catalogue: Catalogue, crops: Sequence[Crop], _schemes: Sequence[str]) -> Listing:
+    everything = len(crops) == len(catalogue.crops)
+    return ("id", "kind", "crops", "where", "date", "grade"), (
+        (one.id, one.kind, " ".join(one.crops), " ".join(one.countries), one.date, one.backing.words)
+        for one in catalogue.limits
+        if everything or any(catalogue.names_crop(one, crop.id, crop.crop_class) for crop in crops)
+    )
 
 
-def _ratings(catalogue: Catalogue, crop: str) -> Rows:
-    return [
-        {"crop": one, "target": rating.target, **_rating(rating)}
-        for one in _chosen(catalogue, crop)
-        for rows in catalogue.facts(one).ratings.values()
-        for rating in rows
-    ]
+def _reports(catalogue: Catalogue, crops: Sequence[Crop], _schemes: Sequence[str]) -> Listing:
+    return ("crop", "group", "level", "first", "where", "pathogen"), (
+        (
+            one.crop,
+            f"FRAC {one.code}",
+            one.level,
+            str(one.first_year or ""),
+            " ".join([*one.countries, *one.subdivisions]),
+            one.pathogen,
+        )
+        for crop in crops
+        for rows in catalogue.facts(crop.id).reports.values()
+        for one in rows
+    )
 
 
-def _reports(catalogue: Catalogue, crop: str) -> Rows:
-    return [
-        {"crop": one, "pathogen": report.pathogen, **_report(report)}
-        for one in _chosen(catalogue, crop)
-        for rows in catalogue.facts(one).reports.values()
-        for report in rows
-    ]
+def _sources(catalogue: Catalogue, _crops: Sequence[Crop], _schemes: Sequence[str]) -> Listing:
+    return ("key", "source"), ((key, one.words) for key, one in catalogue.sources.items())
 
 
-def _limits(catalogue: Catalogue, crop: str) -> Rows:
-    chosen = catalogue.limits
-    if crop:
-        found = catalogue.crop(crop)
-        chosen = tuple(limit for limit in chosen if catalogue.names_crop(limit, found.id, found.crop_class))
-    return [
-        {
-            "limit": limit.id,
-            "kind": limit.kind,
-            "groups": ", ".join(limit.codes),
-            "crops": ", ".join(limit.crops),
-            "against": ", ".join(limit.targets),
-            "value": value_words(limit),
-            "where": ", ".join(limit.countries) or "worldwide",
-            "authority": limit.authority,
-            "date": limit.date,
-            "checked by": ", ".join(catalogue.kinds[limit.kind].rules) or "shown only",
-            "grade": limit.backing.words,
-        }
-        for limit in chosen
-    ]
-
-
-def _kinds(catalogue: Catalogue, _crop: str) -> Rows:
-    return [
-        {
-            "kind": kind.kind,
-            "means": kind.means,
-            "checked by": ", ".join(kind.rules),
-            "fact for": ", ".join(kind.fact_for),
-            "shown only": "yes" if kind.carried else "",
-        }
-        for kind in catalogue.kinds.values()
-    ]
-
-
-def _sources(catalogue: Catalogue, _crop: str) -> Rows:
-    return [{"source": source.key, "words": source.words} for source in catalogue.sources.values()]
-
-
-LISTS: dict[str, Callable[[Catalogue, str], Rows]] = {
-    "groups": _groups,
-    "actives": _actives,
+LISTS: dict[str, Callable[[Catalogue, Sequence[Crop], Sequence[str]], Listing]] = {
     "crops": _crops,
     "targets": _targets,
+    "groups": _groups,
+    "actives": _actives,
     "stages": _stages,
-    "ratings": _ratings,
-    "reports": _reports,
     "limits": _limits,
-    "kinds": _kinds,
+    "reports": _reports,
     "sources": _sources,
 }
 
 
-# --- one entry ----------------------------------------------------------------------------------
+# --- one entry ------------------------------------------------------------------------------------------------------
 
 
 def value_words(limit: Limit) -> str:
@@ -254,102 +167,15 @@ def value_words(limit: Limit) -> str:
     return str(value)
 
 
-def _kept(facts: Iterable[tuple[str, str]]) -> tuple[tuple[str, str], ...]:
-    return tuple((label, text) for label, text in facts if text)
-
-
-def _rating(rating: Rating) -> dict[str, str]:
-    control = "" if rating.control is None else f"{rating.control:g} %"
-    if rating.interval is not None:
-        control += f" ({rating.interval[0]:g} to {rating.interval[1]:g})"
-    years = "" if rating.years is None else "-".join(str(year) for year in dict.fromkeys(rating.years))
-    return {
-        "actives": " + ".join(rating.actives),
-        "class": rating.rating or "unknown",
-        "printed": rating.printed,
-        "control": control,
-        "trials": "" if rating.trials is None else str(rating.trials),
-        "years": years,
-        "country": rating.country,
-        "grade": rating.backing.words,
-    }
-
-
-def _report(report: Report) -> dict[str, str]:
-    return {
-        "group": report.code,
-        "level": f"{report.level} (survey)" if report.survey else report.level,
-        "by active": ", ".join(f"{name} {level}" for name, level in report.level_by_active.items()),
-        "mutation": ", ".join(report.mutation),
-        "where": ", ".join(report.subdivisions or report.countries) or "general knowledge",
-        "since": "" if report.first_year is None else str(report.first_year),
-        "grade": report.backing.words,
-    }
+def _kept(facts: Iterable[tuple[str, str]]) -> dict[str, str]:
+    return {label: text for label, text in facts if text}
 
 
 def _cited(catalogue: Catalogue, backings: Iterable[Backing]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(words for backing in backings for words in catalogue.cite(backing)))
 
 
-def _group(catalogue: Catalogue, group: Group) -> Shown:
-    members = [active for active in catalogue.actives.values() if group.key in active.groups]
-    joined = [
-        other.key
-        for other in catalogue.groups.values()
-        if other.key != group.key and catalogue.joined(group.key, other.key, "succession")
-    ]
-    facts = [
-        ("family", group.family),
-        ("name", group.name),
-        ("target site", group.target_site),
-        ("resistance risk", group.risk if group.scheme == "FRAC" else ""),
-        ("multi-site", "yes" if group.multi_site else ""),
-        ("former codes", ", ".join(group.former)),
-        ("counts as one with", ", ".join(joined)),
-        ("members cross-resistant", "only in part" if catalogue.partly_joined(group.key) else ""),
-        ("grade", group.backing.words),
-    ]
-    names: Rows = [
-        {
-            "active": active.name,
-            "risk": active.risk,
-            "mobility": active.mobility,
-            "grade": active.backing.words,
-        }
-        for active in sorted(members, key=lambda active: active.name)
-    ]
-    rows = [row for row in _limits(catalogue, "") if group.code in row["groups"].split(", ")]
-    tables = [("actives", names)]
-    if group.scheme == "FRAC" and rows:
-        tables.append(("published limits", rows))
-    return Shown("group", group.words, _kept(facts), tuple(tables), _cited(catalogue, [group.backing]))
-
-
-def _active(catalogue: Catalogue, active: Active) -> Shown:
-    facts = [
-        ("kind", active.kind),
-        ("group", ", ".join(catalogue.group(key).words for key in active.groups)),
-        ("chemical group", active.chemical_group),
-        ("resistance risk", active.risk if active.scheme == "FRAC" else ""),
-        ("multi-site", "yes" if active.multi_site else ""),
-        ("mobility", active.mobility),
-        ("other names", ", ".join(active.aliases)),
-        ("older codes", ", ".join(active.former)),
-        ("note", active.backing.note),
-        ("grade", active.backing.words),
-    ]
-    ratings: Rows = [
-        {"crop": crop, "target": rating.target, **_rating(rating)}
-        for crop in catalogue.crops
-        for rows in catalogue.facts(crop).ratings.values()
-        for rating in rows
-        if active.name in rating.actives
-    ]
-    tables = (("ratings", ratings),) if ratings else ()
-    return Shown("active", active.name, _kept(facts), tables, _cited(catalogue, [active.backing]))
-
-
-def _crop(catalogue: Catalogue, crop: Crop) -> Shown:
+def _crop(catalogue: Catalogue, crop: Crop) -> Entry:
     start = "no" if not crop.from_sowing else ", ".join(crop.from_sowing_kinds) or "yes"
     facts = [
         ("stage scale", crop.scale),
@@ -358,57 +184,12 @@ def _crop(catalogue: Catalogue, crop: Crop) -> Shown:
         ("stages estimated from sowing", start),
         ("other names", ", ".join(crop.aliases)),
     ]
-    tables = (("targets", _targets(catalogue, crop.id)), ("stages", _stages(catalogue, crop.id)))
-    return Shown("crop", crop.name, _kept(facts), tables, _cited(catalogue, (s.backing for s in crop.stages)))
+    tables = {kind: listed(catalogue, kind, crop=crop.id) for kind in ("targets", "stages")}
+    sources = _cited(catalogue, (stage.backing for stage in crop.stages))
+    return Entry(kind="crop", title=crop.name, facts=_kept(facts), tables=tables, sources=sources)
 
 
-def _target(catalogue: Catalogue, target: Target) -> Shown:
-    end = target.window_end_before_harvest
-    survives = {True: "yes", False: "no", None: "not known"}[target.survives_on_field]
-    facts = [
-        ("crop", target.crop),
-        ("pathogen", target.pathogen),
-        ("other names", ", ".join(target.aliases)),
-        ("infects", " to ".join(target.window or ()) + (f", until {end} days before harvest" if end else "")),
-        ("best timing", ", ".join(target.best_timing)),
-        ("style", target.timing_style.replace("_", " ")),
-        ("timing", target.timing_backing.note),
-        ("foliar treatment", "" if target.foliar_treatment else "none is listed"),
-        ("lives on in the field", survives),
-        ("resistance risk of the pathogen", target.risk),
-        ("weather", target.weather),
-        ("raises risk", ", ".join(target.risk_raisers)),
-        ("note", target.note),
-        *target.facts.items(),
-    ]
-    groups: Rows = [
-        {
-            "group": rated.code,
-            "family": catalogue.group(f"FRAC {rated.code}").family
-            or catalogue.group(f"FRAC {rated.code}").name,
-            "class": rated.rating,
-            "grade": rated.backing.words,
-            "note": rated.backing.note,
-        }
-        for rated in target.rated_groups
-    ]
-    ratings: Rows = [_rating(row) for row in catalogue.ratings(target.crop, target.id)]
-    reports: Rows = [_report(row) for row in catalogue.reports(target.crop, target.pathogen)]
-    tables = [
-        ("groups that work (before resistance)", groups),
-        ("ratings", ratings),
-        ("resistance reports", reports),
-    ]
-    backings = [
-        target.window_backing,
-        target.timing_backing,
-        *(rated.backing for rated in target.rated_groups),
-    ]
-    kept = tuple((title, rows) for title, rows in tables if rows)
-    return Shown("target", f"{target.name} of {target.crop}", _kept(facts), kept, _cited(catalogue, backings))
-
-
-def _limit(catalogue: Catalogue, limit: Limit) -> Shown:
+def _limit(catalogue: Catalogue, limit: Limit) -> Entry:
     kind = catalogue.kinds[limit.kind]
     facts = [
         ("says", limit.text),
@@ -427,27 +208,37 @@ def _limit(catalogue: Catalogue, limit: Limit) -> Shown:
         ("note", limit.backing.note),
         *((f"basis of {key}", text) for key, text in limit.basis.items()),
     ]
-    return Shown("limit", limit.id, _kept(facts), (), _cited(catalogue, [limit.backing]))
+    return Entry(kind="limit", title=limit.id, facts=_kept(facts), sources=_cited(catalogue, [limit.backing]))
 
 
-def _pathogen(catalogue: Catalogue, pathogen: Pathogen) -> Shown:
-    hosts: Rows = [
-        {"crop": crop, "target": target.id}
+def _pathogen(catalogue: Catalogue, pathogen: Pathogen) -> Entry:
+    facts = [
+        ("other names", ", ".join(pathogen.synonyms)),
+        *((f"resistance risk on {crop}", f"{risk} ({held.words})") for crop, (risk, held) in pathogen.risk.items()),
+    ]
+    cited = _cited(catalogue, (backing for _risk, backing in pathogen.risk.values()))
+    hosts = tuple(
+        (crop, target.id)
         for crop in catalogue.crops
         for target in catalogue.targets(crop).values()
         if target.pathogen == pathogen.id
-    ]
-    risks: Rows = [
-        {"crop": crop, "risk": risk, "grade": backing.words}
-        for crop, (risk, backing) in pathogen.risk.items()
-    ]
-    facts = _kept([("other names", ", ".join(pathogen.synonyms))])
-    tables = tuple((title, rows) for title, rows in (("targets", hosts), ("resistance risk", risks)) if rows)
-    cited = _cited(catalogue, (backing for _risk, backing in pathogen.risk.values()))
-    return Shown("pathogen", pathogen.id, facts, tables, cited)
+    )
+    tables = {"targets": Table(header=("crop", "target"), rows=hosts)} if hosts else {}
+    return Entry(kind="pathogen", title=pathogen.id, facts=_kept(facts), tables=tables, sources=cited)
 
 
-def _source(source: Source) -> Shown:
+def _kind(catalogue: Catalogue, kind: LimitKind) -> Entry:
+    facts = [
+        ("means", kind.means),
+        ("checked by", ", ".join(kind.rules) or ("carried, not checked" if kind.carried else "")),
+        ("fact for", ", ".join(kind.fact_for)),
+        ("reads", kind.reads),
+        ("rows", ", ".join(limit.id for limit in catalogue.limits if limit.kind == kind.kind)),
+    ]
+    return Entry(kind="kind of limit", title=kind.kind, facts=_kept(facts))
+
+
+def _source(source: Source) -> Entry:
     facts = [
         ("publisher", source.publisher),
         ("year", source.year),
@@ -455,4 +246,4 @@ def _source(source: Source) -> Shown:
         ("address", source.address),
         ("note", source.note),
     ]
-    return Shown("source", source.title, _kept(facts))
+    return Entry(kind="source", title=source.title, facts=_kept(facts))

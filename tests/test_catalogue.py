@@ -27,7 +27,7 @@ import planner.catalogue
 from planner import compiled
 from planner.catalogue import Catalogue, load
 from planner.catalogue_check import check
-from planner.catalogue_list import LISTS, list_rows, show
+from planner.catalogue_list import LISTS, entries, listed
 from planner.errors import RulebookError, UnknownName
 from planner.places import folder
 
@@ -794,27 +794,37 @@ def test_a_folder_of_the_user_is_laid_over(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("what", sorted(LISTS))
 def test_lists_are_plain_rows(catalogue: Catalogue, what: str) -> None:
-    rows = list_rows(catalogue, what)
-    assert rows and len({tuple(row) for row in rows}) == 1
-    assert all(isinstance(value, str) for row in rows for value in row.values())
-    if what in ("targets", "stages", "ratings", "reports"):
-        only = list_rows(catalogue, what, crop="soybean")
-        assert only and all(row["crop"] == "soybean" for row in only)
+    table = listed(catalogue, what)
+    assert table.rows and {len(row) for row in table.rows} == {len(table.header)}
+    assert all(isinstance(value, str) for row in table.rows for value in row)
+    if what in ("targets", "stages", "reports"):
+        only = listed(catalogue, what, crop="soybean").rows
+        assert only and all(row[0] == "soybean" for row in only)
+    if what in ("groups", "actives"):
+        of = {scheme: len(listed(catalogue, what, scheme=scheme).rows) for scheme in ("FRAC", "IRAC", "HRAC")}
+        assert sum(of.values()) == len(table.rows) and all(of.values())
+    with pytest.raises(UnknownName, match="unknown list 'actives or so'; did you mean actives"):
+        listed(catalogue, "actives or so")
 
 
-def test_show_finds_everything_by_name(catalogue: Catalogue) -> None:
-    names = {"FRAC 11": "group", "azoxystrobin": "active", "wheat": "crop", "qoi-cereals-max": "limit",
-             "max_applications": "kind of limit", "frac-pa": "source", "frogeye": "target"}  # fmt: skip
+def test_limits_of_a_crop_are_those_that_name_it_or_its_class(catalogue: Catalogue) -> None:
+    """Wheat is a cereal: rows for cereals count, those for potato alone do not."""
+    ids = {row[0] for row in listed(catalogue, "limits", crop="wheat").rows}
+    assert "qoi-cereals-max" in ids
+    assert not {one.id for one in catalogue.limits if one.crops == ("potato",)} & ids
+
+
+def test_entries_are_found_by_name(catalogue: Catalogue) -> None:
+    names = {"wheat": "crop", "qoi-cereals-max": "limit", "max_applications": "kind of limit", "frac-pa": "source",
+             "Venturia inaequalis": "pathogen"}  # fmt: skip
     for name, kind in names.items():
-        shown = show(catalogue, name)
-        assert kind in [one.kind for one in shown], name
-        assert all(one.facts for one in shown)
-    assert {one.title.split(" of ")[-1] for one in show(catalogue, "powdery-mildew")} >= {
-        "wheat",
-        "grapevine",
-    }
-    with pytest.raises(UnknownName, match="azoxystrobin"):
-        show(catalogue, "azoxystrobine")
+        (shown,) = entries(catalogue, name)
+        assert shown.kind == kind and shown.facts, name
+    (limit,) = entries(catalogue, "qoi-cereals-max")
+    assert limit.facts["value"] == "2" and limit.facts["checked by"] == "LIM01"  # contract, section 4
+    assert limit.sources
+    assert entries(catalogue, "azoxystrobine") == []
+    assert {row[0] for row in entries(catalogue, "Blumeria graminis")[0].tables["targets"].rows} == {"wheat", "barley"}
 
 
 # --- the compiled store ------------------------------------------------------------------------------------

@@ -493,3 +493,35 @@ def test_an_engine_that_cannot_tell_its_version_is_not_named(monkeypatch: pytest
     monkeypatch.setattr(importlib.util, "find_spec", lambda name: object())
     monkeypatch.setattr(importlib.metadata, "version", unknown)
     assert common.engine_name() == "interpreter (the planner's own)"
+
+
+# --- other entries of the catalogue -----------------------------------------------------------------------------------
+
+
+def test_what_a_list_names_can_be_explained(capsys: Captured) -> None:
+    """Every list ends with 'one in full: planner explain NAME'; the first and last entry of each can be asked for."""
+    for kind, at in (("crops", 0), ("targets", 1), ("groups", 0), ("actives", 0), ("limits", 0), ("sources", 0)):
+        assert cli.main(["catalog", "list", kind, "--format", "json"]) == exits.DONE
+        rows = [list(row.values()) for row in json.loads(capsys.readouterr().out)]
+        for row in (rows[0], rows[-1]):
+            assert cli.main(["explain", row[at]]) == exits.DONE, row
+            assert capsys.readouterr().out.strip()
+
+
+def test_a_published_row_is_explained_with_its_rule_and_source(capsys: Captured) -> None:
+    assert cli.main(["explain", "qoi-cereals-max"]) == exits.DONE
+    text = " ".join(capsys.readouterr().out.split())
+    assert "checked by: LIM01" in text and "value: 2" in text and "authority: FRAC" in text and "source:" in text
+    assert cli.main(["explain", "wheat", "--format", "json"]) == exits.DONE
+    data = json.loads(capsys.readouterr().out)
+    assert data["kind"] == "crop" and {"targets", "stages"} == set(data["tables"])
+    refused(["explain", "qoi-cereals-mx"], "did you mean qoi-cereals-max", capsys)
+
+
+def test_lists_of_one_crop_or_scheme(capsys: Captured) -> None:
+    assert cli.main(["catalog", "list", "targets", "--crop", "soybean", "--format", "json"]) == exits.DONE
+    rows = json.loads(capsys.readouterr().out)
+    assert {row["crop"] for row in rows} == {"soybean"}
+    assert cli.main(["catalog", "list", "groups", "--scheme", "HRAC"]) == exits.DONE
+    text = capsys.readouterr().out
+    assert "HRAC 9" in text and "FRAC" not in text

@@ -4,23 +4,20 @@ from __future__ import annotations
 
 import argparse
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from planner import exits, places
 from planner.commands import common
 from planner.errors import InputError
-
-if TYPE_CHECKING:
-    from planner.catalogue import Catalogue
 
 _EXAMPLES = """
 planner catalog list actives
 planner catalog list targets --crop soybean
 planner catalog show azoxystrobin
 planner catalog check
-planner catalog new active demo-example --output my-catalog/actives/demo-example.yaml
+planner catalog new active demo-example -o mine/actives/demo-example.yaml
 """
 
 KINDS = ("crops", "targets", "groups", "actives", "stages", "limits", "reports", "sources")
@@ -61,74 +58,23 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _list(args: argparse.Namespace, chosen: common.Settings) -> int:
+    from planner.catalogue_list import listed
     from planner.render import jsonout, lists
 
     catalogue = common.catalogue(chosen)
+    crop, scheme = args.crop or "", args.scheme or ""
+    found = {kind: listed(catalogue, kind, crop=crop, scheme=scheme) for kind in ([args.kind] if args.kind else KINDS)}
+    header: tuple[str, ...]
     if args.kind is None:
-        rows: list[tuple[str, ...]] = [(kind, str(len(_rows(kind, catalogue, args)[1]))) for kind in KINDS]
-        header: tuple[str, ...] = ("kind", "entries")
-        title = "kind"
+        header, title = ("kind", "entries"), "kind"
+        rows: Sequence[tuple[str, ...]] = [(kind, str(len(table.rows))) for kind, table in found.items()]
     else:
-        header, rows = _rows(args.kind, catalogue, args)
-        title = args.kind[:-1]
+        header, rows, title = found[args.kind].header, found[args.kind].rows, args.kind[:-1]
     if chosen.format == "json":
         common.deliver(args, jsonout.dump([dict(zip(header, row, strict=True)) for row in rows]))
     else:
         common.deliver(args, lists.entries(title, header, rows, common.width()))
     return exits.DONE
-
-
-def _rows(kind: str, catalogue: Catalogue, args: argparse.Namespace) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
-    crops = [catalogue.crop(args.crop)] if args.crop else list(catalogue.crops.values())
-    ids = {crop.id for crop in crops}
-    schemes = [args.scheme] if args.scheme else ["FRAC", "IRAC", "HRAC"]
-    if kind == "crops":
-        return ("id", "name", "class", "targets", "scale"), [
-            (crop.id, crop.name, crop.crop_class, str(len(catalogue.targets(crop.id))), crop.scale) for crop in crops
-        ]
-    if kind == "targets":
-        return ("crop", "id", "window", "style", "pathogen"), [
-            (crop.id, one.id, "-".join(one.window or ()), one.timing_style, one.pathogen)
-            for crop in crops
-            for one in catalogue.targets(crop.id).values()
-        ]
-    if kind == "groups":
-        return ("key", "risk", "multi-site", "grade", "name"), [
-            (one.key, one.risk, "yes" if one.multi_site else "", one.backing.words, one.family or one.name)
-            for one in catalogue.groups.values()
-            if one.scheme in schemes
-        ]
-    if kind == "actives":
-        return ("active", "group", "risk", "movement", "grade", "family"), [
-            (one.name, one.group, one.risk, one.mobility, one.backing.words, one.chemical_group)
-            for scheme in schemes
-            for one in catalogue.of_scheme(scheme).values()
-        ]
-    if kind == "stages":
-        return ("crop", "code", "bbch", "name"), [
-            (crop.id, one.code, str(one.bbch), one.name or one.look_for) for crop in crops for one in crop.stages
-        ]
-    if kind == "limits":
-        return ("id", "kind", "crops", "where", "date", "grade"), [
-            (one.id, one.kind, " ".join(one.crops), " ".join(one.countries), one.date, one.backing.words)
-            for one in catalogue.limits
-            if not args.crop or ids & set(one.crops)
-        ]
-    if kind == "reports":
-        return ("crop", "group", "level", "first", "where", "pathogen"), [
-            (
-                one.crop,
-                f"FRAC {one.code}",
-                one.level,
-                str(one.first_year or ""),
-                " ".join([*one.countries, *one.subdivisions]),
-                one.pathogen,
-            )
-            for crop in crops
-            for of in catalogue.facts(crop.id).reports.values()
-            for one in of
-        ]
-    return ("key", "source"), [(key, one.words) for key, one in catalogue.sources.items()]
 
 
 def _check(args: argparse.Namespace, chosen: common.Settings) -> int:

@@ -19,6 +19,7 @@ planner explain "FRAC 11"
 planner explain azoxystrobin
 planner explain frogeye leaf spot
 planner explain R3 --crop soybean
+planner explain qoi-cereals-max
 """
 
 
@@ -27,7 +28,11 @@ def add(subparsers: Any) -> None:
     from planner import cli
 
     parser = cli.command(
-        subparsers, "explain", _EXAMPLES, "Explain a rule, a group, an active, a target or a growth stage."
+        subparsers,
+        "explain",
+        _EXAMPLES,
+        "Explain a rule, a group, an active, a target or a growth stage; also a crop, or a published row or a\n"
+        "source by its id.",
     )
     parser.add_argument("what", nargs="+", metavar="WHAT", help="code or name")
     parser.add_argument("--crop", metavar="CROP", help="crop of a target or stage; without it, every crop that has it")
@@ -45,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
     name = " ".join(args.what)
     found = look_up(name, args.crop, catalogue, chosen)
     if not found:
-        raise UnknownName("rule, group, active, target or stage", name, _all_names(catalogue, chosen))
+        raise UnknownName("rule, group, active, target, stage, crop or limit", name, _all_names(catalogue, chosen))
     if chosen.format == "json":
         import msgspec
 
@@ -71,8 +76,9 @@ def run(args: argparse.Namespace) -> int:
 
 
 def look_up(name: str, crop: str | None, catalogue: Catalogue, chosen: common.Settings) -> list[tuple[Any, ...]]:
-    """Kind and entry of everything called ``name``; rules, groups and actives end the search."""
-    from planner import rulebook
+    """Kind and entry of everything called ``name``; rules, groups and actives end the search, other entries of the
+    catalogue (crops, limits, sources) come last."""
+    from planner import catalogue_list, rulebook
 
     rules = rulebook.load(chosen.rules)
     for kind, find in (
@@ -96,7 +102,7 @@ def look_up(name: str, crop: str | None, catalogue: Catalogue, chosen: common.Se
             found.append(("stage", catalogue.stage(one, name), catalogue.crops[one]))
         except UnknownName:
             continue
-    return found
+    return found or [(one.kind, one) for one in catalogue_list.entries(catalogue, name)]
 
 
 def _group(name: str, catalogue: Catalogue) -> Any:
@@ -108,10 +114,10 @@ def _group(name: str, catalogue: Catalogue) -> Any:
 
 
 def _all_names(catalogue: Catalogue, chosen: common.Settings) -> list[str]:
-    from planner import rulebook
+    from planner import catalogue_list, rulebook
 
     names = [word for rule in rulebook.load(chosen.rules).rules for word in (rule.code, rule.name)]
-    names += [*catalogue.groups, *catalogue.actives]
+    names += [*catalogue.groups, *catalogue.actives, *catalogue_list.names(catalogue)]
     for crop in catalogue.crops.values():
         names += [stage.code for stage in crop.stages]
         for target in catalogue.targets(crop.id).values():
@@ -130,5 +136,7 @@ def _show(paper: Paper, kind: str, entry: list[Any], catalogue: Catalogue, chose
         explain.rule(paper, one, examples, catalogue)
     elif kind == "stage":
         explain.stage(paper, entry[0], entry[1], catalogue)
+    elif kind not in ("group", "active", "target"):
+        explain.entry(paper, entry[0])
     else:
         getattr(explain, kind)(paper, entry[0], catalogue)

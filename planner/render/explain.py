@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from planner.model import Active, Backing, Crop, Group, Limit, Rating, Report, Stage, Target
@@ -11,6 +11,7 @@ from planner.render.paper import Paper, Part
 
 if TYPE_CHECKING:
     from planner.catalogue import Catalogue
+    from planner.catalogue_list import Entry
     from planner.rulebook import Example, Rule
 
 _LEVEL = {
@@ -274,6 +275,14 @@ def _open(target: Target, bbch: int, crop: str, catalogue: Catalogue) -> bool:
     return first <= bbch <= last
 
 
-def counted(paper: Paper, counts: Mapping[str, int]) -> None:
-    """Counts by name, one line."""
-    paper.line(", ".join(f"{name} {number}" for name, number in counts.items()), indent=2)
+def entry(paper: Paper, one: Entry) -> None:
+    """Another entry of the catalogue (a crop, a limit, a pathogen, a kind of limit, a source): its facts, its rows."""
+    paper.line((one.title, "head"), f"  {one.kind}")
+    for name, said in one.facts.items():
+        paper.field(name, said, indent=2)
+    for cited in one.sources:
+        paper.field("source", cited, indent=2)
+    for title, table in one.tables.items():
+        paper.heading(title)
+        rows: list[list[Part]] = [[cell or "-" for cell in row] for row in table.rows]
+        paper.table(table.header, rows)
