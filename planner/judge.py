@@ -122,6 +122,9 @@ def _finding(group: Sequence[_Draft]) -> Finding:
     # a published row or report speaks for itself; the rule's own sources stand where no fact names one
     own = [key for fact in facts for key in fact.sources]
     keys = own or [source.key for source in rule.sources]
+    where = {key: place for fact in facts for key, place in fact.where.items()}
+    if not own:
+        where = {source.key: source.where for source in rule.sources if source.where}
     # a finding that one fact carries without help keeps its severity on that fact alone
     freely = any(draft.capped is None for draft in group)
     capped = None if freely else "; ".join(dict.fromkeys(draft.capped for draft in group if draft.capped))
@@ -139,6 +142,7 @@ def _finding(group: Sequence[_Draft]) -> Finding:
         ),
         capped=capped,
         place=next((fact.place for fact in facts if fact.place), ""),
+        where=where,
     )
 
 

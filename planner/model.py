@@ -8,6 +8,7 @@ L/ha of water, hours of re-entry. Dates are ``datetime.date``. Group codes and s
 from __future__ import annotations
 
 import datetime
+from collections.abc import Mapping
 from typing import Any, Literal
 
 import msgspec
@@ -643,6 +644,12 @@ class Finding(Struct, frozen=True, kw_only=True):
     accepted: str | None = None
     capped: str | None = None  # which fact lowered the severity, in words
     place: str = ""
+    where: dict[str, str] = {}  # the place within a source, by its key in ``sources``
+
+    def cited(self, words: Mapping[str, str]) -> tuple[str, ...]:
+        """The sources as a reader meets them (``words`` by key), each with the place in it where that is known."""
+        found = ((words.get(key, key), self.where.get(key, "")) for key in self.sources)
+        return tuple(f"{source}, {where}" if where else source for source, where in found)
 
 
 class NotAssessed(Struct, frozen=True, kw_only=True):

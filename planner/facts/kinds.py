@@ -51,6 +51,7 @@ class Fact(Struct, frozen=True, kw_only=True):
     sources: tuple[str, ...] = ()
     subject: str = ""
     place: str = ""
+    where: dict[str, str] = {}  # the place within a source, by its key
 
 
 KINDS: dict[str, FactKind] = {
@@ -236,13 +237,13 @@ KINDS: dict[str, FactKind] = {
             name="pass_effect",
             about="what a pass does against the targets whose window it covers",
             fields={"targets_met": "int", "nothing_works": "flag"},
-            shows=("targets", "actives", "reasons"),
+            shows=("targets", "targets_when", "actives", "reasons", "date_words"),
         ),
         FactKind(
             name="target_modes",
             about="the modes of action that control a target over the season",
             fields={"passes_against": "int", "modes": "int", "multi_site": "flag"},
-            shows=("target", "groups"),
+            shows=("target", "groups", "dates_words", "days_words"),
         ),
         FactKind(
             name="combined_risk",
@@ -255,19 +256,19 @@ KINDS: dict[str, FactKind] = {
             name="first_pass",
             about="the stage of the first effective pass against a target beside its best timing",
             fields={"stage": "int", "late_from": "int"},
-            shows=("target", "stage_words", "best_words", "date_words", "late_words"),
+            shows=("target", "stage_words", "best_words", "date_words", "late_words", "end_words"),
         ),
         FactKind(
             name="cover_gap",
-            about="the longest stretch inside the window that nothing effective covers",
-            fields={"days": "int", "pressure": "text"},
-            shows=("target", "from_words", "to_words", "first", "second", "windows"),
+            about="the longest stretch inside the window that nothing effective covers; days_if_cut: unknown where a rate is cut",
+            fields={"days": "int", "days_if_cut": "int", "pressure": "text"},
+            shows=("target", "span_words", "at_least", "growth_words", "first", "second", "windows"),
         ),
         FactKind(
             name="pass_window",
             about="whether a pass's cover meets any target's window",
             fields={"meets_any": "flag", "only_untreated": "flag"},
-            shows=("stage_words", "targets", "windows", "date_words"),
+            shows=("stage_words", "targets", "windows", "date_words", "cover_words"),
         ),
         FactKind(
             name="coverage",

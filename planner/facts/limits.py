@@ -75,7 +75,7 @@ def _counts(account: Account) -> Iterator[Fact]:
             },
             evidence={"group": f"FRAC {code}", "passes": len(used), "most": int(most), "limit": entry.row.id},
             caps=_guessed(account, entry, target, used, most),
-            sources=entry.row.backing.sources,
+            backings=(entry.row.backing,),
             subject=entry.row.id,
         )
 
@@ -112,7 +112,7 @@ def _solo_repeats(account: Account) -> Iterator[Fact]:
             },
             evidence={"group": f"FRAC {code}", "solo_passes": len(solo), "most": 1, "limit": entry.row.id},
             caps=[entry.cap, *([_partner_cap(account, solo, code, target)] if target else [])],
-            sources=entry.row.backing.sources,
+            backings=(entry.row.backing,),
             subject=entry.row.id,
         )
 
@@ -154,7 +154,7 @@ def _shares(account: Account) -> Iterator[Fact]:
                 "limit": entry.row.id,
             },
             caps=_guessed(account, entry, target, used, allowed),
-            sources=entry.row.backing.sources,
+            backings=(entry.row.backing,),
             subject=entry.row.id,
         )
 
@@ -222,7 +222,7 @@ def _run_fact(
         },
         evidence={"group": f"FRAC {code}", "run": len(run), "most": int(entry.number), "limit": entry.row.id},
         caps=_guessed(account, entry, target, run, entry.number),
-        sources=entry.row.backing.sources,
+        backings=(entry.row.backing,),
         subject=f"{entry.row.id}:{product or code}",
     )
 
@@ -271,7 +271,7 @@ def _interval_fact(
         evidence={"group": f"FRAC {code}", "days": days, "most": int(entry.number), "unit": "d", "limit": entry.row.id},
         unknown={} if known else {"days": DATES},
         caps=caps,
-        sources=entry.row.backing.sources,
+        backings=(entry.row.backing,),
         subject=f"{entry.row.id}:{first.number}",
     )
 
@@ -336,6 +336,6 @@ def _window_fact(
         },
         unknown={} if outside is not None else {"outside": f"give the stage or date of pass {state.number}"},
         caps=caps,
-        sources=entry.row.backing.sources,
+        backings=(entry.row.backing,),
         subject=f"{entry.row.id}:{code}",
     )

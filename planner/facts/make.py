@@ -8,7 +8,7 @@ from typing import Any
 
 from planner.account import Account, Cap, PassState, TargetState, Use, tightest
 from planner.facts.kinds import KINDS, Fact, FactValue
-from planner.model import Truth
+from planner.model import Backing, Truth
 
 DATES = "give dates, or stages with the field's stage dates"
 TARGETS = "give the field's targets"
@@ -25,10 +25,11 @@ def fact(
     unknown: dict[str, str] | None = None,
     caps: Sequence[Cap] = (),
     sources: tuple[str, ...] = (),
+    backings: Sequence[Backing] = (),
     subject: str = "",
     place: str = "",
 ) -> Fact:
-    """One fact with a unique id; the caps of all its evidence count."""
+    """One fact with a unique id; the caps of all its evidence count, and its sources are those of ``backings`` too."""
     cap = tightest(caps)
     return Fact(
         kind=kind,
@@ -42,9 +43,11 @@ def fact(
         cap_reason=cap.reason,
         lower=cap.lower,
         lower_reason=cap.lower_reason,
-        sources=tuple(dict.fromkeys(sources)),
+        sources=tuple(dict.fromkeys((*sources, *(key for backing in backings for key in backing.sources)))),
         subject=subject or key,
         place=place,
+        # of several sources it is the last that the place belongs to, as ``Catalogue.cite`` reads it
+        where={backing.sources[-1]: backing.where for backing in backings if backing.sources and backing.where},
     )
 
 

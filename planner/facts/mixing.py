@@ -94,7 +94,7 @@ def _alone(
             },
             evidence={"group": group, "limit": entry.row.id, "targets": [target.id for target in targets]},
             caps=[entry.cap, *estimated(account, [(state, target) for target in targets], "the target of the pass")],
-            sources=entry.row.backing.sources,
+            backings=(entry.row.backing,),
             subject=f"{group}",
             place=str(state.entry.place),
         )
@@ -156,7 +156,7 @@ def _ineffective(
             evidence={"group": group, "target": target.id, "limit": entry.row.id},
             unknown=unknown,
             caps=[entry.cap, cap, *estimated(account, [(state, target)], "the target of the pass")],
-            sources=entry.row.backing.sources,
+            backings=(entry.row.backing,),
             subject=f"{group}:{target.id}",
             place=str(state.entry.place),
         )
@@ -236,7 +236,7 @@ def _shared_fact(account: Account, state: PassState, cluster: list[Use]) -> Fact
             "partnered": f"whether another active in pass {state.number} controls {names(open_targets)} is not known"
         },
         caps=caps,
-        sources=rows[0].row.backing.sources if rows else (),
+        backings=(rows[0].row.backing,) if rows else (),
         subject=group,
         place=str(state.entry.place),
     )
@@ -291,7 +291,7 @@ def _rate_fact(state: PassState, asked_of: str, use: Use, entry: Chosen) -> Fact
         if share is not None
         else {"share": f"give the rate of {use.item.product} in pass {state.number} and its full label rate"},
         caps=[entry.cap],
-        sources=entry.row.backing.sources,
+        backings=(entry.row.backing,),
         subject=f"{state.number}:{use.active.name}",
         place=str(use.item.place),
     )
@@ -422,7 +422,7 @@ def _modes_fact(
         },
         evidence={"codes": modes, "least": None if wanted else int(entry.number), "limit": entry.row.id},
         caps=caps,
-        sources=entry.row.backing.sources,
+        backings=(entry.row.backing,),
         subject=entry.row.id,
         place=str(state.entry.place),
     )

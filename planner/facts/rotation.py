@@ -271,7 +271,7 @@ def _kept_apart(account: Account) -> Iterator[Fact]:
                 },
                 evidence={"group": f"{one} + {other}", "row": entry.row.id},
                 caps=[entry.cap],
-                sources=entry.row.backing.sources,
+                backings=(entry.row.backing,),
                 subject=entry.row.id,
                 place=str(second.entry.place),
             )

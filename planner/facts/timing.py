@@ -4,11 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import pairwise
+from typing import Any, NamedTuple
 
 from planner.account import Account, Cap, PassState, TargetState, cap_of
+from planner.cover import bare_on_new_leaves
+from planner.facts.dates import day_words, iso, of_pass, of_window, window_days
 from planner.facts.kinds import Fact
-from planner.facts.make import DATES, fact, listed, names, number, shown, stage_words, when
+from planner.facts.make import DATES, fact, listed, names, number, shown, stage_words
+from planner.leaves import growth, reached
 from planner.model import CoverageAdvice
+from planner.season import Window
 
 
 def make(account: Account) -> Iterator[Fact]:
@@ -41,6 +46,9 @@ def _first_passes(account: Account) -> Iterator[Fact]:
         if after is None:
             continue
         state = first or account.passes[0]
+        behind, behind_estimated = account.season.day(after.code)
+        ended = None if behind is None else behind - 1
+        late = None if ended is None or state.time.day is None else state.time.day - ended
         stage = None if first is None or unknown or state.time.bbch is None else state.time.bbch[0]
         caps = [cap_of(target.target.timing_backing, f"the best timing against {target.name}")]
         if state.time.bbch_estimated:
@@ -56,18 +64,33 @@ def _first_passes(account: Account) -> Iterator[Fact]:
                 "target": target.name,
                 "stage_words": stage_words(account, state),
                 "best_words": timing[0] if len(timing) == 1 else f"{timing[0]} to {timing[-1]}",
-                "date_words": when(account, state),
+                "date_words": f" on {of_pass(account, state)}" if of_pass(account, state) else "",
                 "late_words": after.code,
+                "end_words": _ended(day_words(account, ended, behind_estimated), late, after.code),
             },
-            evidence={"target": target.id, "stage": stage_words(account, state), "best": list(timing)},
+            evidence={
+                "target": target.id,
+                "stage": stage_words(account, state),
+                "best": list(timing),
+                "pass_date": iso(account, state.time.day),
+                "best_ended": iso(account, ended),
+                "days_late": late if late is not None and not account.season.floating else None,
+            },
             unknown={}
             if stage is not None
             else {"stage": f"whether an earlier pass controls {target.name} is not known" if unknown else DATES},
             caps=caps,
-            sources=target.target.timing_backing.sources,
+            backings=(target.target.timing_backing,),
             subject=target.id,
             place=str(state.entry.place),
         )
+
+
+def _ended(shown: str, late: int | None, code: str) -> str:
+    """``, which ended on 24 August, 1 day before``; by the stage alone where no date tells (or dates contradict it)."""
+    if not shown or late is None or late < 1:
+        return f", and by {code} it is past"
+    return f", which ended on {shown}, {late} {'day' if late == 1 else 'days'} before"
 
 
 def _gaps(account: Account) -> Iterator[Fact]:
@@ -85,51 +108,98 @@ def _gaps(account: Account) -> Iterator[Fact]:
         if window.first is None or window.last is None or any(state.time.day is None for state in effective):
             yield _gap_fact(account, target, passes, None, {"days": DATES}, [])
             continue
-        best, spot = 0, (window.first, window.first, effective[0], effective[1])
-        for first, second in pairwise(effective):
-            ends = [_longest_end(account, state, target) for state in effective if state.number <= first.number]
-            if any(end is None for end in ends):
-                best = -1
-                break
-            start = max(max(end for end in ends if end is not None), window.first)
-            stop = min(second.time.day or 0, window.last)
-            if stop - start > best:
-                best, spot = stop - start, (start, stop, first, second)
-        if best < 0:
-            yield _gap_fact(
-                account, target, passes, None, {"days": f"the protection days against {target.name} are not known"}, []
-            )
+        ends = [_longest_end(account, state, target) for state in effective]
+        if any(end is None for end in ends):
+            reason = f"the protection days against {target.name} are not known"
+            yield _gap_fact(account, target, passes, None, {"days": reason}, [])
             continue
-        start, stop, first, second = spot
-        caps: list[Cap] = []
-        if window.estimated or first.time.day_estimated or second.time.day_estimated:
-            caps.append(Cap("advice", f"the window of {target.name} rests on estimated stage dates"))
-        for use in first.uses:
-            row = account.protection(use, first, target)
-            if row is not None and account.effect(use, target).value and row.backing.cap != "breach":
-                caps.append(Cap(row.backing.cap, f"the protection days of {use.active.name} are {row.backing.words}"))
-        unknown = {} if target.entry.pressure is not None else {"pressure": f"give the pressure of {target.name}"}
-        yield _gap_fact(account, target, [first.number, second.number], best, unknown, caps, (start, stop))
+        spans = [end for end in ends if end is not None]
+        gap = _widest(effective, [latest for _, latest in spans], window.first, window.last)
+        if_cut = _widest(effective, [sure for sure, _ in spans], window.first, window.last)
+        yield _measured(account, target, window, gap, if_cut)
 
 
-def _longest_end(account: Account, state: PassState, target: TargetState) -> int | None:
-    """Last day covered by the published interval: the upper end, or the longest published for target and place."""
-    if state.time.day is None:
+class _Gap(NamedTuple):
+    """The longest bare stretch: first bare day and the day on which it ends (ordinals), and the passes around it."""
+
+    start: int
+    stop: int
+    first: PassState
+    second: PassState
+
+    @property
+    def days(self) -> int:
+        return max(0, self.stop - self.start)
+
+
+def _widest(effective: list[PassState], ends: list[int], first: int, last: int) -> _Gap:
+    """The longest stretch between neighbouring passes, inside a window, after the cover of all earlier ones."""
+    found: _Gap | None = None
+    covered = first
+    for (one, other), end in zip(pairwise(effective), ends, strict=False):
+        covered = max(covered, end)
+        gap = _Gap(covered, min(other.time.day or 0, last), one, other)
+        if found is None or gap.stop - gap.start > found.stop - found.start:
+            found = gap
+    assert found is not None
+    return found
+
+
+def _measured(account: Account, target: TargetState, window: Window, gap: _Gap, if_cut: _Gap) -> Fact:
+    """The fact of a gap that can be counted; a rate under the label's leaves open how long it is at the most."""
+    caps: list[Cap] = []
+    guessed = window.estimated or gap.first.time.day_estimated or gap.second.time.day_estimated
+    if guessed:
+        caps.append(Cap("advice", f"the window of {target.name} rests on estimated stage dates"))
+    for use in gap.first.uses:
+        row = account.protection(use, gap.first, target)
+        if row is not None and account.effect(use, target).value and row.backing.cap != "breach":
+            caps.append(Cap(row.backing.cap, f"the protection days of {use.active.name} are {row.backing.words}"))
+    unknown = {} if target.entry.pressure is not None else {"pressure": f"give the pressure of {target.name}"}
+    open_ = if_cut.days != gap.days
+    if open_:
+        cut = [use.shown for use in if_cut.first.uses if use.cut] or [
+            use.shown for state in account.working(target) for use in state.uses if use.cut
+        ]
+        unknown["days_if_cut"] = (
+            f"how long {listed(cut)} covers {target.name} at a rate under its label's least is not known"
+        )
+    return _gap_fact(account, target, [gap.first.number, gap.second.number], gap.days, unknown, caps, gap, open_)
+
+
+def _longest_end(account: Account, state: PassState, target: TargetState) -> tuple[int, int] | None:
+    """First day not covered by the published interval: the upper end, or the longest published for target and place.
+
+    Two days: the one that is sure, and the latest. They differ where a rate lies under the label's least, since
+    intervals are published for label rates; then nothing is sure from the day of the pass on.
+    """
+    day = state.time.day
+    if day is None:
         return None
-    ends = [
-        end
-        for use in state.uses
-        if account.effect(use, target).value and (end := account.cover_end(use, state, target, upper=True)) is not None
-    ]
+    sure: list[int] = []
+    latest: list[int] = []
+    working = [use for use in state.uses if account.effect(use, target).value]
+    for use in working:
+        row = account.protection(use, state, target)
+        if row is not None:
+            latest.append(day + round(row.most))
+            if not use.cut:
+                sure.append(latest[-1])
+    published = []
     for code in state.codes:
         for kind in ("protection_days", "max_interval_days"):
             for entry in account.published.choose(kind, code, target)[0]:
                 if not entry.regional:
-                    ends.append(state.time.day + int(entry.number))
+                    published.append(day + int(entry.number))
     retreatment = account.catalogue.retreatment_of(account.crop.id, target.id)
     if retreatment is not None:
-        ends.append(state.time.day + round(retreatment.most))
-    return max(ends, default=None)
+        published.append(day + round(retreatment.most))
+    latest += published
+    if not latest:
+        return None
+    if not working or any(not use.cut for use in working):
+        sure += published
+    return max(sure, default=day), max(latest)
 
 
 def _gap_fact(
@@ -139,31 +209,66 @@ def _gap_fact(
     days: int | None,
     unknown: dict[str, str],
     caps: list[Cap],
-    span: tuple[int, int] | None = None,
+    gap: _Gap | None = None,
+    open_: bool = False,
 ) -> Fact:
-    show = account.season.show
+    shows = {"target": target.name, "first": str(passes[0]), "second": str(passes[-1])}
+    evidence: dict[str, Any] = {"target": target.id, "days": days, "unit": "d", "pressure": target.entry.pressure}
+    if days and gap is not None:
+        guessed = gap.first.time.day_estimated
+        begins = day_words(account, gap.start, guessed or gap.start == (target.window.first if target.window else 0))
+        ends = day_words(account, gap.stop - 1, gap.second.time.day_estimated)
+        shows["span_words"] = f", from {begins} to {ends}" if begins and ends else ""
+        shows["at_least"] = "at least " if open_ else ""
+        shows["windows"] = _window_words(account, target)
+        shows["growth_words"], more = _growth(account, target, gap)
+        evidence |= {
+            "bare_from": iso(account, gap.start),
+            "bare_to": iso(account, gap.stop - 1),
+            "window": window_days(account, target),
+            **more,
+        }
     return fact(
         "cover_gap",
         target.id,
         passes,
-        {"days": days, "pressure": target.entry.pressure},
-        shows={
-            "target": target.name,
-            "from_words": f"from {show(span[0])}" if span and show(span[0]) else "",
-            "to_words": f"to {show(span[1])}" if span and show(span[1]) else "",
-            "first": str(passes[0]),
-            "second": str(passes[-1]),
-            "windows": _window_words(target),
-        },
-        evidence={"target": target.id, "days": days, "unit": "d", "pressure": target.entry.pressure},
+        {"days": days, "days_if_cut": None if open_ else days, "pressure": target.entry.pressure},
+        shows=shows,
+        evidence=evidence,
         unknown=unknown,
         caps=caps,
         subject=target.id,
     )
 
 
-def _window_words(target: TargetState) -> str:
-    return f"{target.name} {target.window.first_stage} to {target.window.last_stage}" if target.window else target.name
+def _growth(account: Account, target: TargetState, gap: _Gap) -> tuple[str, dict[str, Any]]:
+    """Whether new leaves are bare already while the pass before the gap still protects the older ones."""
+    begin = gap.first.time.day
+    if begin is None or account.season.floating:
+        return "", {}
+    until = growth(account)
+    if until.after(begin) is False:
+        return "", {"new_leaves": "none unfold after the pass"}
+    bare = [one for one in bare_on_new_leaves(account, target, until) if begin < one.last and one.first < gap.stop]
+    if not bare:
+        return "", {"new_leaves": "protected as well" if _all_reach(account, target, gap.first) else "not known"}
+    first = bare[0]
+    shown = day_words(account, first.first, gap.first.time.day_estimated)
+    words = f"; leaves that unfold after pass {gap.first.number}{'' if first.sure else ', if any do,'} are bare"
+    return f"{words} from {shown} on", {"new_leaves_bare_from": iso(account, first.first)}
+
+
+def _all_reach(account: Account, target: TargetState, state: PassState) -> bool:
+    """Whether something effective in a pass surely moves into leaves to come."""
+    return any(account.effect(use, target).value and reached(use.active) for use in state.uses)
+
+
+def _window_words(account: Account, target: TargetState) -> str:
+    """``frogeye leaf spot R1 to R6: 28 June to ~26 August``."""
+    if target.window is None:
+        return target.name
+    dates = of_window(account, target)
+    return f"{target.name} {target.window.first_stage} to {target.window.last_stage}{f': {dates}' if dates else ''}"
 
 
 def _idle(account: Account) -> Iterator[Fact]:
@@ -175,28 +280,51 @@ def _idle(account: Account) -> Iterator[Fact]:
         unclear = any(answer.value is None for _, answer in answers)
         meets = 1 if met else None if unclear else 0
         untreated = [target for target in met if target.target.foliar_treatment is False]
+        only_untreated = bool(met) and len(untreated) == len(met)
         caps = []
         if any(answer.estimated for _, answer in answers):
             caps.append(Cap("advice", "the windows rest on estimated stage dates"))
         else:
             caps += [cap_of(target.target.window_backing, f"the window of {target.name}") for target in account.targets]
+        told = _idle_words(account, state, untreated) if meets == 0 or only_untreated else ({}, {})
         yield fact(
             "pass_window",
             str(state.number),
             [state.number],
-            {"meets_any": meets, "only_untreated": int(bool(met) and len(untreated) == len(met))},
-            shows={
-                "stage_words": stage_words(account, state),
-                "targets": names(untreated or account.targets),
-                "windows": listed(_window_words(target) for target in account.targets),
-                "date_words": when(account, state),
-            },
-            evidence={"stage": stage_words(account, state), "windows": [_window_words(t) for t in account.targets]},
+            {"meets_any": meets, "only_untreated": int(only_untreated)},
+            shows=told[0],
+            evidence=told[1],
             unknown={} if meets is not None else {"meets_any": DATES},
             caps=caps,
             subject=str(state.number),
             place=str(state.entry.place),
         )
+
+
+def _idle_words(
+    account: Account, state: PassState, untreated: list[TargetState]
+) -> tuple[dict[str, str], dict[str, Any]]:
+    """Date and cover of a pass that meets nothing, beside the dates of the windows."""
+    spans = [(account.longest_end(use, state, target), use.cut) for use in state.uses for target in account.targets]
+    end, cut = max(((end, cut) for end, cut in spans if end is not None), default=(None, False))
+    last = None if end is None else end - 1
+    date, until = of_pass(account, state), day_words(account, last, state.time.day_estimated)
+    cover = f", its cover {'at most ' if cut else ''}to {until}," if until else ""
+    windows = [_window_words(account, target) for target in account.targets]
+    shows = {
+        "stage_words": stage_words(account, state),
+        "targets": names(untreated or account.targets),
+        "windows": "; ".join(dict.fromkeys(windows)),
+        "date_words": f" on {date}" if date and state.entry.stage else "",
+        "cover_words": cover,
+    }
+    evidence = {
+        "stage": stage_words(account, state),
+        "pass_date": iso(account, state.time.day),
+        "covered_to": iso(account, last),
+        "windows": windows,
+    }
+    return shows, evidence
 
 
 def _coverage(account: Account) -> Iterator[Fact]:
@@ -256,7 +384,7 @@ def _coverage_fact(account: Account, state: PassState, target: TargetState, advi
         },
         unknown=unknown,
         caps=caps,
-        sources=tuple(key for row in rows for key in row.backing.sources),
+        backings=[row.backing for row in rows],
         subject=target.id,
         place=str(state.entry.place),
     )
@@ -316,7 +444,7 @@ def _harmful(account: Account) -> Iterator[Fact]:
                 evidence={"group": uses[0].group, "stage": stage_words(account, state), "window": list(row.stages)},
                 unknown={} if inside is not None else {"inside": f"give the stage of pass {state.number}"},
                 caps=caps,
-                sources=row.backing.sources,
+                backings=(row.backing,),
                 subject=str(state.number),
                 place=str(state.entry.place),
             )

@@ -64,6 +64,7 @@ def finding(one: Finding) -> dict[str, Any]:
         "accepted": one.accepted,
         "capped": one.capped,
         "place": one.place,
+        "where": one.where,
     }
 
 

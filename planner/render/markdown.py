@@ -127,7 +127,7 @@ def _finding(finding: Finding, report: AuditReport, units: str, sources: Mapping
         ("why", finding.why),
         ("change", finding.remedy),
         ("numbers", numbers),
-        ("source", "; ".join(sources.get(key, key) for key in finding.sources)),
+        ("source", "; ".join(finding.cited(sources))),
         ("held at", held),
     ):
         if value:
