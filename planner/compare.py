@@ -217,7 +217,7 @@ def _pass_notes(sides: Sequence[Side], cells: Sequence[dict[str, Any] | None]) -
             parts = ["the product changed, the group did not"]
         if parts:
             found.append(f"{side.label} against {sides[0].label}: {', '.join(parts)}")
-    return found
+    return list(dict.fromkeys(found))
 
 
 # --- the whole ------------------------------------------------------------------------------------------------------
