@@ -9,7 +9,7 @@ import random
 from datetime import date
 
 from planner.catalogue import Catalogue
-from planner.draft.options import Space
+from planner.draft.options import MONEY, Space
 from planner.model import Application, CropLabel, Field, FieldTarget, Product
 
 CROPS = ("soybean", "wheat", "potato", "grapevine", "sugar-beet", "barley")
@@ -113,3 +113,68 @@ def space_of(
     step = rng.randint(6, 16)
     days = list(range(first, last + 1, step))[:count] or [first]
     return Space(field, shop, catalogue, slots=days, most_in_tank=in_tank, reduce=reduce)
+
+
+KINDS = ("free", "budget", "every slot", "clash")  # of larger seasons, in turn by seed
+
+
+def large_products(rng: random.Random, catalogue: Catalogue, field: Field, count: int) -> tuple[Product, ...]:
+    """As :func:`products_of`, with every season limit of a label given."""
+    found = []
+    for product in products_of(rng, catalogue, field, count):
+        label = product.labels[field.crop]
+        values = {name: getattr(label, name) for name in label.__struct_fields__}
+        first = next(iter(product.actives))
+        values |= {
+            "applications": rng.choice((1, 2, 2, 3)),
+            "active_total": {first: rng.choice((150.0, 250.0, 450.0))},
+            "interval": rng.choice((7, 10, 14, 21)),
+            "consecutive": rng.choice((1, 2, 3)),
+            "harvest_interval": rng.choice((7, 14, 21)),
+        }
+        entries = {name: getattr(product, name) for name in product.__struct_fields__}
+        found.append(Product(**{**entries, "on_hand": None, "labels": {field.crop: CropLabel(**values)}}))
+    return tuple(found)
+
+
+def large_season(seed: int, catalogue: Catalogue) -> tuple[str, Space, dict[str, object]]:
+    """A season of 5 to 8 slots with up to 40 options a slot, all season limits on: its kind, space and wishes.
+
+    Kinds in turn: nothing asked; a budget; no slot may stay bare (a pass on each); a pass on each slot from so few
+    products, or for so little money, that mostly nothing satisfies all.
+    """
+    for salt in range(100):
+        rng = random.Random(seed * 1000 + salt)
+        kind = KINDS[seed % len(KINDS)]
+        field = field_of(rng, catalogue)
+        few = kind == "clash" and rng.random() < 0.5
+        shop = large_products(rng, catalogue, field, 3 if few else 14)
+        probe = Space(field, shop[:1], catalogue)
+        windows = [target.window for target in probe.account.targets if target.window is not None]
+        first = min(window.first for window in windows if window.first is not None)
+        last = max(window.last for window in windows if window.last is not None)
+        count = rng.randint(5, 8)
+        step = min(14, (last - first) // (count - 1))
+        if step < 5:
+            continue
+        days = [first + step * at for at in range(count)]
+        space = Space(field, shop, catalogue, slots=days, most_in_tank=2, reduce=False)
+        columns = []
+        for options in space.by_slot:
+            columns += sorted(rng.sample(options, min(40, len(options))), key=lambda column: column.number)
+        space.columns = columns
+        space.by_slot = [[column for column in columns if column.slot == slot.index] for slot in space.slots]
+        if not all(space.by_slot) or (len(columns) < 8 * count and not few):
+            continue
+        wishes: dict[str, object] = {}
+        cheap = sum(min((column.cost for column in options), default=0) for options in space.by_slot) / MONEY
+        if kind == "budget":
+            wishes["budget"] = float(round(cheap * rng.choice((0.5, 1.0, 1.5))))
+        elif kind == "every slot":
+            wishes["passes"] = (count, count)
+        elif kind == "clash":
+            wishes["passes"] = (count, count)
+            if not few:
+                wishes["budget"] = float(round(cheap * rng.choice((0.9, 1.0, 1.1))))
+        return kind, space, wishes
+    raise AssertionError(f"no season of this size for seed {seed}")
