@@ -191,10 +191,7 @@ def _plan(rulebook: Rulebook, kinds: Mapping[str, FactKind]) -> _Plan:
     key = (rulebook.key, "" if kinds is KINDS else repr(sorted(kinds.items())))
     plan = _plans.get(key)
     if plan is None:
-        with _lock:
-            plan = _plans.get(key)
-            if plan is None:
-                plan = _plans[key] = _Plan(rulebook, kinds)
+        plan = _plans.setdefault(key, _Plan(rulebook, kinds))  # two threads may both make one; the first stays
     return plan
 
 
@@ -389,8 +386,6 @@ def _host(library: Any, action: Callable[[str], Callable[[Any], None]]) -> Any:
 
 
 def _durable(plan: _Plan, facts: Sequence[tuple[int, Fact, _KindPlan]]) -> list[tuple[int, int]]:
-    if not facts:
-        return []
     rows = []
     for index, fact, kind in facts:
         row: dict[str, Any] = {"id": str(index), "sid": _SESSION, "kind": kind.name}

@@ -149,8 +149,7 @@ def load(rules_dirs: Sequence[Path | str] = ()) -> Rulebook:
 
     folders = _folders(rules_dirs)
     files: list[Path | str] = [path for folder in folders for path in rule_files(folder)]
-    files += [path for path in (_bibliography(),) if path]
-    files += compiled.code("rulebook", "rulereader", "conditions", "facts/kinds")
+    files += [_bibliography(), *compiled.code("rulebook", "rulereader", "conditions", "facts/kinds")]
     name = "rules" if len(folders) == 1 else "rules-own"
     return compiled.section(name, lambda: _build(folders), Rulebook, files)
 
@@ -274,21 +273,11 @@ def _build(folders: Sequence[Path]) -> Rulebook:
     return make(rule for rule, _ in found)
 
 
-def _bibliography() -> Path | None:
-    path = places.folder("catalog") / "sources.yaml"
-    return path if path.is_file() else None
+def _bibliography() -> Path:
+    return places.folder("catalog") / "sources.yaml"
 
 
-def _keys() -> frozenset[str] | None:
+def _keys() -> frozenset[str]:
     from planner import yamlio
 
-    path = _bibliography()
-    if path is None:
-        return None
-    data = yamlio.read(path, name="catalog/sources.yaml").data
-    entries = data.get("sources", data) if isinstance(data, dict) else data
-    if isinstance(entries, list):
-        return frozenset(
-            str(entry.get("key", entry.get("id", ""))) for entry in entries if isinstance(entry, dict)
-        )
-    return frozenset(str(key) for key in entries)
+    return frozenset(yamlio.read(_bibliography(), name="catalog/sources.yaml").data["sources"])
