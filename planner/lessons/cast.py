@@ -7,7 +7,7 @@ for all crops. The catalogue decides who fits: nothing here names an active or a
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -77,20 +77,6 @@ class Cast:
     actives: Mapping[str, Active]
     missing: Mapping[str, str]
     pool: tuple[Active, ...]  # every common at-risk or multi-site active that works on the target
-
-    def require(self, names: Iterable[str], what: str) -> None:
-        """Refuse politely where a role has no active.
-
-        Raises:
-            NoProgramme: with what is missing.
-        """
-        lacking = [self.missing[name] for name in names if name in self.missing]
-        if lacking:
-            raise NoProgramme(
-                f"{what} cannot be shown on {self.room.classroom}: the catalogue lacks "
-                + "; ".join(f"{one} ({self.target_name})" for one in lacking),
-                [f"choose another crop with --crop: {', '.join(classrooms())}"],
-            )
 
 
 def cast(catalogue: Catalogue, crop: str, target: str = "") -> Cast:
