@@ -61,17 +61,6 @@ class LoadPlan:
         return sum(load.full for load in self.loads)
 
 
-def area_per_tank(tank: float, volume: float) -> float:
-    """Hectares that one full tank covers: tank (L) over volume (L/ha). The same formula gives acres from US
-    gallons.
-
-    Raises:
-        ValueError: a value that is not above 0.
-    """
-    _positive(tank=tank, volume=volume)
-    return tank / volume
-
-
 def tank_loads(area: float, volume: float, tank: float, rates: Mapping[str, float]) -> LoadPlan:
     """Full loads, then a short last one sized to what is left.
 
