@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from html.parser import HTMLParser
@@ -25,7 +26,7 @@ from planner.catalogue import Catalogue, load
 from planner.documents import load_programme
 from planner.model import AuditReport, Finding, Pass, TankItem
 from planner.render import strip
-from planner.render.page import Document, Items, Picture, Prose, Section, Table, page, season
+from planner.render.page import Bars, Document, Items, Picture, Prose, Section, Table, chart, course, page, season
 
 SCENARIOS = sorted((Path(__file__).parents[1] / "shared" / "scenarios").glob("*-*-*.yaml"))
 # void elements of the HTML Living Standard, 13.1.2
@@ -190,10 +191,15 @@ def test_many_passes(number: int) -> None:
     if mine is not None:
         assert len(mine.lines) == number
         assert all(0 <= line.x <= mine.wide and line.end < mine.high for line in mine.lines)
-        tops = [line.label.y for line in mine.lines]
-        assert tops == sorted(set(tops))
-        boxes = [(round(line.box.x - line.box_wide / 2, 1), line.box.y, line.box_wide) for line in mine.lines]
+        assert [one.number.text for one in mine.said] == [str(at) for at in range(1, number + 1)]
+        tops = [one.number.y for one in mine.said]
+        assert tops == sorted(set(tops)) and tops[-1] < mine.high
+        boxes = []
+        for line in mine.lines:
+            beside = line.codes.wide + 4 if line.codes else 0
+            boxes.append((round(line.box.x - line.box_wide / 2, 1), line.box.y, line.box_wide + beside))
         for at, (x, y, wide) in enumerate(boxes):
+            assert x >= 0 and x + wide <= mine.wide
             for other_x, other_y, other in boxes[:at]:
                 assert y != other_y or x >= other_x + other or other_x >= x + wide
     if number == 8:
@@ -257,7 +263,9 @@ def test_every_part_of_the_answer_is_there(catalogue: Catalogue, real: list[Audi
         for finding in report.findings:
             assert finding.rule.casefold() in said
             for key in finding.sources:
-                assert " ".join(catalogue.sources[key].words.split()).casefold() in said
+                source = catalogue.sources.get(key)
+                words = source.words if source is not None else key  # a copied label speaks for itself
+                assert " ".join(words.split()).casefold() in said
         for entry in report.not_assessed:
             assert entry.rule.casefold() in said
         for entry in report.programme.passes:
@@ -353,11 +361,268 @@ def _luminance(colour: str) -> float:
     return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
 
+def _colours(scheme: str) -> dict[str, str]:
+    """The named colours of one scheme: the dark one lays its own over the light one's."""
+    style = page([clean()]).partition("<style>")[2].partition("</style>")[0]
+    light, _, dark = style.partition("@media screen and (prefers-color-scheme:dark)")
+    found = dict(re.findall(r"--(\w+):(#[0-9a-f]{6})", light.partition("}")[0]))
+    return found | (dict(re.findall(r"--(\w+):(#[0-9a-f]{6})", dark.partition("}}")[0])) if scheme == "dark" else {})
+
+
+def _contrast(one: str, other: str) -> float:
+    light, dark = sorted((_luminance(one), _luminance(other)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("name", ["ink", "soft", "leaf", "breach", "caution", "advice", "clean"])
-def test_text_colours_stand_out(name: str) -> None:
-    html = page([clean()])
-    colours = dict(re.findall(r"--(\w+):(#[0-9a-f]{3,6})", html))
-    colours = {key: re.sub("[0-9a-f]", r"\g<0>\g<0>", one) if len(one) == 4 else one for key, one in colours.items()}
+def test_text_colours_stand_out(name: str, scheme: str) -> None:
+    colours = _colours(scheme)
     for ground in ("paper", "sheet"):
-        light, dark = sorted((_luminance(colours[name]), _luminance(colours[ground])), reverse=True)
-        assert (light + 0.05) / (dark + 0.05) >= 4.5
+        assert _contrast(colours[name], colours[ground]) >= 4.5
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_drawings_stand_out(scheme: str) -> None:
+    """WCAG 2.1, 1.4.11: 3:1 for what a drawing is read by; 4.5:1 for the figures in the boxes."""
+    colours = _colours(scheme)
+    assert _contrast(colours["mark"], colours["onmark"]) >= 4.5
+    for line, ground in [("l0", "g0"), ("l1", "g1"), ("l2", "g2"), ("l3", "g3"), ("lu", "sheet")]:
+        assert _contrast(colours[line], colours[ground]) >= 3, (line, ground)
+    for number in range(1, 6):
+        assert _contrast(colours[f"j{number}"], colours[f"h{number}"]) >= 3, number
+        assert _contrast(colours[f"j{number}"], colours["sheet"]) >= 3, number
+
+
+def test_the_dark_style_has_every_colour_and_paper_stays_light() -> None:
+    style = page([clean()]).partition("<style>")[2].partition("</style>")[0]
+    light, _, dark = style.partition("@media screen and (prefers-color-scheme:dark)")
+    names = set(re.findall(r"--(\w+):#", light.partition("}")[0]))
+    assert set(re.findall(r"--(\w+):#", dark.partition("}}")[0])) == names
+    assert not re.search(r"prefers-color-scheme(?!:dark\)\{:root)", style.replace(" ", "")) and "screen and" in style
+    used = set(re.findall(r"var\(--(\w+)\)", style)) - {"name"}
+    assert used <= names
+
+
+def test_no_label_is_wider_than_its_run() -> None:
+    """Digits of neighbouring runs of one day stood on each other."""
+    for number in (8, 40):
+        drawing = season.draw(_dense(number))
+        for bar in drawing.bars:
+            for run in bar.runs:
+                assert not run.label or (len(run.label) * 6.6 <= run.wide and run.chip < run.wide), run
+
+
+def _dense(days: int) -> strip.Strip:
+    """A window in which the cover changes every day."""
+    modes: dict[int, int | None] = {one: (one % 4) or None for one in range(739_000, 739_000 + 3 * days)}
+    row = strip.Row(name="t", window=(739_000, 739_000 + 3 * days - 1), estimated=False, modes=modes)
+    marks = tuple(strip.Mark(day=739_000 + 3 * at, text=str(at + 1)) for at in range(days))
+    return strip.Strip(first=739_000, last=739_000 + 3 * days, stages=(), passes=marks, groups=(), rows=(row,))
+
+
+# --- charts ---------------------------------------------------------------------------------------------------------
+
+
+def test_bars_are_to_scale_and_say_their_figures() -> None:
+    blocks = (
+        chart.Block(
+            name="group 11 on t",
+            entries=(
+                chart.Entry(name="A", said="8.0 (6.0 to 9.0)", days=8.0, low=6.0, high=9.0, pattern=0),
+                chart.Entry(name="B", said="4.0", days=4.0, pattern=1),
+                chart.Entry(name="C", said="not used", pattern=2),
+            ),
+        ),
+    )
+    drawn = chart.draw(blocks, key=("A: one", "B: two", "C: three"))
+    assert drawn is not None
+    a, b, c = drawn.bars
+    assert a.wide == pytest.approx(2 * b.wide, rel=1e-3) and c.wide == 0
+    assert a.low is not None and a.high is not None
+    assert (a.high - drawn.left) / (a.low - drawn.left) == pytest.approx(9 / 6, rel=1e-3)
+    assert [bar.value.text for bar in drawn.bars] == ["8.0 (6.0 to 9.0)", "4.0", "not used"]
+    assert all(bar.value.left + bar.value.wide <= drawn.wide for bar in drawn.bars)
+    assert [number for number, _ in drawn.key] == [0, 1, 2] and len({bar.pattern for bar in drawn.bars}) == 3
+    assert "C, group 11 on t: not used" in drawn.description
+    html = page(title="x", sections=(Section(title="y", parts=(Bars(blocks=blocks, label="z", key=("A", "B", "C")),)),))
+    for drawing in re.findall(r"<svg.*?</svg>", html, re.DOTALL):
+        ElementTree.fromstring(drawing)
+    for number in range(chart.PATTERNS):
+        assert f'id="k{number}"' in html
+
+
+def test_a_chart_of_no_days_has_a_scale() -> None:
+    empty = chart.draw((chart.Block(name="g", entries=(chart.Entry(name="A", said="0.0", days=0.0),)),))
+    assert empty is not None and len(empty.ticks) >= 2
+
+
+def test_the_course_over_seasons_is_a_straight_line_of_log_odds() -> None:
+    """Log-odds that grow by a constant a season (logistic growth; van der Plank) lie on a straight line."""
+    order = ("A", "B", "C")
+    series = {"A": [-11.5 + 0.3 * at for at in range(11)], "B": [-11.5] * 11}
+    drawn = course.draw(series, order, {"A": (-9.0, -8.0)})
+    assert drawn is not None
+    a, b = sorted(drawn.courses, key=lambda one: one.name.text)
+    points = [tuple(map(float, pair.split())) for pair in a.line[1:].split("L")]
+    assert len(points) == 11
+    steps = {round(after[1] - before[1], 1) for before, after in pairwise(points)}
+    assert max(steps) - min(steps) <= 0.11 and max(steps) < 0  # up is smaller
+    assert len({pair.split()[1] for pair in b.line[1:].split("L")}) == 1
+    assert (a.pattern, b.pattern) == (0, 1) and a.marks != b.marks and a.span and not b.span
+    assert abs(a.name.y - b.name.y) >= 14
+    assert course.draw({}, order) is None
+
+
+def test_names_at_the_ends_of_lines_never_touch() -> None:
+    order = tuple("ABCDEFGH")
+    drawn = course.draw({name: [0.0, 1.0 + 0.001 * at] for at, name in enumerate(order)}, order)
+    assert drawn is not None
+    heights = sorted(one.name.y for one in drawn.courses)
+    assert all(after - before >= 15 for before, after in pairwise(heights))
+    assert heights[0] > 0 and heights[-1] < drawn.high
+
+
+# --- the pages of the commands, part by part ------------------------------------------------------------------------
+
+HERE = Path(__file__).parent
+FARM = SCENARIOS[0].parent
+SOUND, SOLO = str(FARM / "sound-quarry-bottom.yaml"), str(FARM / "solo-strobilurins-quarry-bottom.yaml")
+EIGHT = str(HERE / "browser" / "eight" / "programme.yaml")
+FIELD, SHOP = str(FARM / "quarry-bottom.yaml"), str(FARM / "farm-shop.yaml")
+PAGES = {
+    "audit": ["audit", EIGHT],
+    "draft": ["draft", FIELD, "--products", SHOP, "--passes", "2", "--seconds", "4"],
+    "compare": ["compare", SOLO, SOUND, "--growth-rate", "0.1", "--start-fraction", "1e-5"],
+    "sheet": ["sheet", SOUND],
+    "calendar": ["calendar", SOUND],
+    "calendar-field": ["calendar", FIELD, "--products", SHOP],
+    "teach": ["teach", "counting"],
+}
+# what a page need not hold, and why
+LEFT_OUT = {
+    "compare": {"sheets": "which programme goes into the tank is not decided yet"},
+    "sheet": {"cost": "it stands with the sheets"},
+    "calendar": {"sheets": "dates only"},
+    "calendar-field": dict.fromkeys(
+        ("cover", "passes", "findings", "not assessed", "totals", "cost", "selection", "sheets"),
+        "there is no programme to judge",
+    ),
+    "teach": dict.fromkeys(("not assessed", "totals", "cost", "sheets"), "invented seasons end in no tank"),
+}
+ELEMENTS = {
+    "field": r"<dt>Field</dt>",
+    "crop": r"<dt>Crop</dt>",
+    "season": r"<dt>Season</dt><dd><bdi>2026",
+    "verdict": r'<p class="verdict">[^<]*(<span[^<]*</span>)?[^<]*\w{3}',
+    "first": r'<p class="first"><b>',
+    "strip": r'<path class="axis" d="M10 34H',
+    "cover": r'fill="url\(#m[0123u]\)"',
+    "passes": r'<text class="target"[^>]*>group ',
+    "findings": r'<article class="finding \w+" id="[\w-]+">',
+    "not assessed": r'id="([AB]-|p1-)?not-assessed"',
+    "totals": r"Groups of the season</caption>",
+    "cost": r"to pay, the season needs|To pay, the season needs",
+    "selection": r'fill="url\(#k\d\)"',
+    "caveat": r"(forecast no years|does not forecast years)",
+    "sheets": r"Mixing order",
+    "cautions": r"(Before anything is sprayed|<h2>Cautions</h2>)",
+    "planner": r"planner 0\.\d",
+    "catalogue": r"catalogue \S+ of \d{4}-\d\d-\d\d",
+    "rules": r"rulebook [0-9a-f]{12}",
+    "checksum": r"SHA-256 [0-9a-f]{64}",
+    "sources": r'<li id="source-1">',
+}
+
+
+@pytest.fixture(scope="module")
+def commands(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    """The page of each command."""
+    from planner.cli import main
+
+    folder = tmp_path_factory.mktemp("commands")
+    made = {}
+    for name, line in PAGES.items():
+        path = folder / f"{name}.html"
+        assert main([*line, "--format", "html", "--output", str(path)]) in (0, 1), name
+        made[name] = path.read_text(encoding="utf-8")
+    return made
+
+
+@pytest.mark.parametrize("element", list(ELEMENTS))
+@pytest.mark.parametrize("name", list(PAGES))
+def test_every_page_holds_every_part(commands: dict[str, str], name: str, element: str) -> None:
+    html = commands[name]
+    left_out = {**LEFT_OUT.get(name, {})}
+    if name == "teach":
+        left_out["checksum"] = "a lesson reads no file; its name and seed stand there"
+    if name == "calendar-field":
+        left_out["caveat"] = "no chart, so no caveat"
+    if element not in left_out:
+        assert re.search(ELEMENTS[element], html), element
+    if element in ("field", "crop", "season", "verdict", "first"):
+        assert re.search(ELEMENTS[element], html.partition("<svg viewBox")[0])  # before the first drawing
+
+
+@pytest.mark.parametrize("name", list(PAGES))
+def test_pages_are_sound_and_speak_the_trades_words(commands: dict[str, str], name: str) -> None:
+    html = commands[name]
+    mine = seen(html)
+    assert not mine.odd and not mine.open
+    ids = Counter(attrs["id"] for _, attrs in mine.tags if attrs.get("id"))
+    assert not [one for one, times in ids.items() if times > 1]
+    for _, attrs in mine.tags:
+        target = attrs.get("href") or ""
+        assert not target.startswith("#") or target[1:] in ids, target
+    for drawing in re.findall(r"<svg.*?</svg>", html, re.DOTALL):
+        ElementTree.fromstring(drawing)
+    assert "<pre>" not in html  # drawings are drawn, not typed
+    for raw in ("None", "True", "False", "FRAC 11 ", "days_bare", "[1, 3]", "stage_timed", "at-risk-group"):
+        assert raw not in mine.said, raw
+    levels = [int(tag[1]) for tag, _ in mine.tags if re.fullmatch(r"h[1-6]", tag)]
+    assert levels[0] == 1 and all(after - before <= 1 for before, after in pairwise(levels))
+
+
+def test_compare_links_each_finding_to_its_card(commands: dict[str, str]) -> None:
+    html = commands["compare"]
+    cards = set(re.findall(r'<article class="finding \w+" id="([\w-]+)"', html))
+    assert {one[0] for one in cards} == {"A", "B"}
+    links = re.findall(r'<td><a href="#(A-[A-Z]{3}\d\d-[\d-]+(?:-n\d)?)"><bdi>', html)
+    assert links and set(links) <= cards
+
+
+def test_a_lesson_draws_each_season_and_an_exercise_hides_what_is_asked(
+    commands: dict[str, str], tmp_path: Path
+) -> None:
+    from planner.cli import main
+
+    assert len(re.findall(r'<path class="axis" d="M10 34H', commands["teach"])) == 3  # one strip a step
+    html = ""
+    for seed in range(1, 12):
+        line = ["teach", "--exercise", "1", "--seed", str(seed), "--kind", "faults", "--print"]
+        assert main([*line, "--format", "html", "--output", str(tmp_path / "x.html")]) == 0
+        html = (tmp_path / "x.html").read_text(encoding="utf-8")
+        assert '<path class="axis" d="M10 34H' in html
+        assert 'class="run bare"' not in html and "url(#m1)" not in html.partition("</defs>")[2]
+        assert 'class="finding' not in html
+    assert html
+
+
+def test_names_in_the_style_sheet_end_nothing() -> None:
+    for word in HOSTILE.values():
+        style = page([flawed(programme=programme(name=word))]).partition("<style>")[2].partition("</style>")[0]
+        held = re.search(r'@bottom-left\{content:"([^"]*)"', style)
+        assert held is not None
+        assert re.fullmatch(r"(?:[A-Za-z0-9]|\\[0-9a-f]+ )*", held.group(1))
+        shown = re.sub(r"\\([0-9a-f]+) ", lambda one: chr(int(one.group(1), 16)), held.group(1))
+        assert len(shown) <= 81
+
+
+def test_the_page_of_an_audit_as_it_was_read(golden: Callable[[str, str], None]) -> None:
+    golden("page-audit.html", page([flawed()], versions="planner 0, catalogue 0 of 2026-01-01", rules="ab" * 32))
+
+
+def test_eight_passes_with_their_sheets_are_small(commands: dict[str, str]) -> None:
+    html = commands["audit"]
+    assert len(re.findall(r"<h[23]>Pass \d", html)) == 8
+    assert len(html.encode()) < 300_000

@@ -97,12 +97,21 @@ def run(args: argparse.Namespace) -> int:
         )
         wide = common.width() if args.output in (None, "-") else 100
         if chosen.format == "html":
-            from planner.audit import audit
+            from planner.audit import audit, rules_of
             from planner.render.page import answers
 
             judged = [audit(programme, catalogue)] if programme.passes else []
-            versions = common.versions(catalogue)
-            common.deliver(args, answers.calendar(found, page, judged, versions=versions), _inputs(args))
+            answer = answers.calendar(
+                found,
+                page,
+                judged,
+                versions=common.versions(catalogue),
+                rules=rules_of(()).key,
+                units=chosen.units,
+                sources=catalogue.sources,
+                inputs=_inputs(args),
+            )
+            common.deliver(args, answer, _inputs(args))
             return exits.DONE
         answer = blocks.to_text(page, wide)
         if chosen.format == "markdown":

@@ -102,10 +102,10 @@ def _render(found: Any, args: argparse.Namespace, chosen: common.Settings, catal
         return compare.markdown(found, units=chosen.units, versions=versions)
     if chosen.format == "html":
         from planner.audit import rules_of
-        from planner.render.page import answers
+        from planner.render.page import side_by_side
 
-        rules = rules_of(tuple(chosen.rules)).key
-        return answers.compare(found, units=chosen.units, versions=versions, rules=rules)
+        key = rules_of(tuple(chosen.rules)).key
+        return side_by_side.compare(found, units=chosen.units, versions=versions, rules=key, sources=catalogue.sources)
     width = common.width() if args.output in (None, "-") else 100
     return compare.text(found, width=width, units=chosen.units, explain=args.explain, versions=versions)
 

@@ -18,9 +18,9 @@ if TYPE_CHECKING:
 _EXAMPLES = """
 planner draft field.yaml --products shop.yaml
 planner draft field.yaml --products shop.yaml --passes 2 --budget 90
-planner draft field.yaml --products shop.yaml --avoid 'FRAC 11' --output plan.yaml
-planner draft field.yaml --products shop.xlsx --format xlsx --output plan.xlsx
-planner draft field.yaml --products shop.yaml --keep sprayed.yaml --from 2026-07-20
+planner draft field.yaml --products shop.yaml --avoid 'FRAC 11' -o plan.yaml
+planner draft field.yaml --products shop.xlsx --format xlsx -o plan.xlsx
+planner draft field.yaml --products shop.yaml --keep sprayed.yaml --from R3
 """
 
 
@@ -225,7 +225,9 @@ def _deliver(args: argparse.Namespace, chosen: common.Settings, answer: Draft, c
 
         rules = rules_of(tuple(chosen.rules)).key
         versions = common.versions(catalogue)
-        made = answers.draft(answer, catalogue, units=chosen.units, versions=versions, rules=rules)
+        made = answers.draft(
+            answer, catalogue, units=chosen.units, versions=versions, rules=rules, inputs=inputs
+        )
         common.deliver(args, made, inputs)
         return
     if args.output not in (None, "-"):

@@ -81,7 +81,7 @@ def run(args: argparse.Namespace) -> int:
         from planner.render.page import answers
 
         versions, rules = common.versions(catalogue), rules_of(()).key
-        answer = answers.sheet(found, report, versions=versions, rules=rules)
+        answer = answers.sheet(found, report, versions=versions, rules=rules, sources=catalogue.sources)
     else:
         page = render.page(found, versions=common.versions(catalogue), checksum=programme.checksum)
         wide = common.width() if args.output in (None, "-") else 100

@@ -7,7 +7,7 @@ import random
 import sys
 from typing import TYPE_CHECKING, Any
 
-from planner import __version__, exits
+from planner import exits
 from planner.commands import common
 from planner.errors import NoProgramme
 from planner.exits import UsageError
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from planner.lessons.lesson import Lesson
     from planner.lessons.whatif import WhatIf
     from planner.render.lesson import MarkdownSheet, TextSheet
-    from planner.render.page.answers import LessonSheet
+    from planner.render.page.lessons import LessonSheet
     from planner.render.talk import Talk
 
 _EXAMPLES = """
@@ -27,7 +27,7 @@ planner teach group-code
 planner teach counting --crop potato --adviser
 planner teach --exercise 2 --seed 7
 planner teach --exercise 1 --seed 7 --print
-planner teach --exercise 1 --seed 7 --answers --format markdown --output key.md
+planner teach --exercise 1 --seed 7 --answers --format markdown -o key.md
 """
 _TRY = "Enter goes on; or change a pass (pass 2 = boscalid), undo, show, quit >"
 
@@ -94,9 +94,12 @@ def _sheet(chosen: common.Settings) -> TextSheet | MarkdownSheet | LessonSheet:
     from planner.render.lesson import MarkdownSheet, TextSheet
 
     if chosen.format == "html":
-        from planner.render.page.answers import LessonSheet
+        from planner.lessons.season import rulebook
+        from planner.render.page.lessons import LessonSheet
 
-        return LessonSheet(versions=f"planner {__version__}, catalogue of {common.catalogue_date()}")
+        catalogue = common.catalogue(chosen)
+        rules = rulebook(catalogue).key
+        return LessonSheet(versions=common.versions(catalogue), rules=rules, known=catalogue.sources)
     return MarkdownSheet() if chosen.format == "markdown" else TextSheet(common.width())
 
 

@@ -23,7 +23,7 @@ from planner.documents.shapes import shaped
 from planner.errors import InputError, NoProgramme, RulebookError, UnknownName
 from planner.lessons.cast import FOLDER, Cast, cast, classrooms, roles
 from planner.lessons.season import Judged, judged, step_programme
-from planner.lessons.shapes import ClaimShape, FindsShape, LessonShape, StepShape, UseShape
+from planner.lessons.shapes import ClaimShape, FindsShape, LessonShape, UseShape
 from planner.model import Finding
 
 _NAME = re.compile(r"\{([a-z]+)(?:\.(group|family))?\}")
@@ -305,7 +305,15 @@ def _finds(want: FindsShape, now: Judged, *, breach: bool) -> Claim:
 def _told(findings: Sequence[Finding], nothing: str, was: bool = True) -> str:
     if not was:
         return "the step before did not have it"
-    return "; ".join(f"{one.severity} on {list(one.passes)}" for one in findings) or nothing
+    return "; ".join(f"{one.severity} on {_passes(one.passes)}" for one in findings) or nothing
+
+
+def _passes(numbers: Sequence[int]) -> str:
+    if not numbers:
+        return "the season"
+    last = str(numbers[-1])
+    first = ", ".join(map(str, numbers[:-1]))
+    return f"passes {first} and {last}" if first else f"pass {last}"
 
 
 def _count(number: int) -> str:
@@ -360,11 +368,4 @@ def _covered(row: Mapping[str, object]) -> Iterator[tuple[int, int]]:
 
 
 def _ordinal(value: object) -> int:
-    if isinstance(value, datetime.date):
-        return value.toordinal()
     return datetime.date.fromisoformat(str(value)).toordinal()
-
-
-def steps_of(shape: LessonShape) -> Sequence[StepShape]:
-    """The steps of a lesson (for tools that check its data)."""
-    return shape.steps

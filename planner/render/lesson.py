@@ -7,15 +7,15 @@ meaning hangs on a column alone.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
 from planner.catalogue import Catalogue
 from planner.lessons.exercises import Exercise, Mark
 from planner.lessons.lesson import Lesson, Step
-from planner.lessons.season import Judged
+from planner.lessons.season import Judged, judged
 from planner.lessons.shapes import LessonShape, LessonSource
 from planner.lessons.whatif import Difference
-from planner.model import Finding, Programme
+from planner.model import AuditReport, Finding, Programme
 from planner.render import cautions, words
 from planner.render.paper import Paper
 
@@ -48,6 +48,29 @@ class Sheet(Protocol):
 
     def raw(self, text: str) -> None:
         """A line that keeps its spaces."""
+
+
+@runtime_checkable
+class Pictures(Protocol):
+    """What a sheet can take besides, where it draws and numbers its sources (the printable page)."""
+
+    def opening(self, about: Sequence[tuple[str, str]], verdict: str, input_words: str) -> None:
+        """The first lines: names and values, the one idea, what the page was made from."""
+
+    def first(self, lead: str, text: str) -> None:
+        """What to do first."""
+
+    def season(self, report: AuditReport, *, plain: bool = False) -> None:
+        """The season drawn; ``plain`` without cover and groups."""
+
+    def findings(self, report: AuditReport) -> None:
+        """Findings with why, remedy and sources."""
+
+    def days(self, rows: Sequence[tuple[str, Sequence[tuple[str, float]]]]) -> None:
+        """Selection days: per group, names with their days."""
+
+    def cite(self, key: str, where: str) -> None:
+        """A source of the whole sheet."""
 
 
 class TextSheet:
@@ -140,6 +163,12 @@ def _escaped(text: str) -> str:
 def listing(sheet: Sheet, shapes: Sequence[LessonShape], gaps: Sequence[str], crop: str) -> None:
     """Every lesson with its one idea; where a crop is asked for, what it lacks."""
     sheet.title(f"Lessons{f' on {crop}' if crop else ''}")
+    if isinstance(sheet, Pictures):
+        about = [("Field", "invented, one for each crop"), ("Crop", crop or "each lesson on one of its own")]
+        verdict = f"{words.count(len(shapes), 'lesson')}, one idea each; every one is computed on the spot."
+        sheet.opening(about, verdict, "the list of lessons")
+        if shapes:
+            sheet.first("Begin with", f"{shapes[0].lesson}: {_sentence(shapes[0].title)} {shapes[0].idea}")
     for number, (shape, gap) in enumerate(zip(shapes, gaps, strict=True), start=1):
         sheet.item(f"{shape.lesson}: {_sentence(shape.title)} {shape.idea}", f"{number}")
         if gap:
@@ -158,7 +187,13 @@ def opening(sheet: Sheet, lesson: Lesson, *, adviser: bool) -> None:
     """Title, idea, words and text."""
     shape = lesson.shape
     sheet.title(shape.title)
-    sheet.line(shape.idea)
+    if isinstance(sheet, Pictures):
+        room = lesson.parts.room.classroom
+        season_of = lesson.steps[0].now.programme if lesson.steps else None
+        made_from = f"lesson {shape.lesson} on {room}: invented seasons, the same on every run"
+        sheet.opening(_about(room, lesson.parts.target_name, season_of), _sentence(shape.idea), made_from)
+    else:
+        sheet.line(shape.idea)
     sheet.line(f"Shown on {lesson.parts.room.classroom}, against {lesson.parts.target_name}: {lesson.parts.room.note}.")
     if shape.terms:
         sheet.heading("Words used here")
@@ -173,14 +208,27 @@ def opening(sheet: Sheet, lesson: Lesson, *, adviser: bool) -> None:
             sheet.line(text)
 
 
+def _about(crop: str, target: str, programme: Programme | None) -> list[tuple[str, str]]:
+    """Field, crop, season and target of an invented season."""
+    years = sorted({entry.date.year for entry in programme.passes if entry.date}) if programme is not None else []
+    rows = [("Field", "invented"), ("Crop", crop), ("Season", words.joined(map(str, years))), ("Against", target)]
+    return [(name, value) for name, value in rows if value]
+
+
 def step(sheet: Sheet, lesson: Lesson, number: int, catalogue: Catalogue) -> None:
     """One step: what is changed, the season, its findings, its selection days, and the claims as computed."""
     one: Step = lesson.steps[number - 1]
     sheet.heading(f"Step {number} of {len(lesson.steps)}")
     sheet.line(one.say)
     season(sheet, one.now.programme, catalogue)
+    if isinstance(sheet, Pictures):
+        sheet.season(one.now.report)
     modes(sheet, one.now, lesson.parts.target_name)
-    findings(sheet, one.now.report.findings)
+    if isinstance(sheet, Pictures) and one.now.report.findings:
+        sheet.line(f"The audit finds {words.counts(one.now.report.findings)}:")
+        sheet.findings(one.now.report)
+    else:
+        findings(sheet, one.now.report.findings)
     selection(sheet, one.now, one.before, catalogue)
     sheet.line("Computed just now:")
     for claim in one.claims:
@@ -239,6 +287,14 @@ def selection(sheet: Sheet, now: Judged, before: Judged | None, catalogue: Catal
         sheet.line("Selection days: none; nothing in this season is charged.")
         return
     sheet.line("Selection days (fewer is gentler; only the comparison counts):")
+    if isinstance(sheet, Pictures):
+        sides = [("now", now)] if before is None else [("before", before), ("now", now)]
+        days = [
+            (catalogue.group(group).words, [(name, side.selection.get(group, 0.0)) for name, side in sides])
+            for group in groups
+        ]
+        sheet.days(days)
+        return
     most = max(max(entry.selection.values(), default=0.0) for entry in (now, before) if entry is not None)
     for group in groups:
         name = catalogue.group(group).words
@@ -321,7 +377,11 @@ def _limits(sheet: Sheet, lesson: Lesson, catalogue: Catalogue) -> None:
 
 
 def sources(sheet: Sheet, rows: Iterable[LessonSource], catalogue: Catalogue) -> None:
-    """Sources in words."""
+    """Sources in words; a page numbers them and lists them at its end."""
+    if isinstance(sheet, Pictures):
+        for row in rows:
+            sheet.cite(row.key, row.where)
+        return
     sheet.heading("Sources")
     for row in rows:
         source = catalogue.sources.get(row.key)
@@ -368,13 +428,20 @@ def difference(sheet: Sheet, change: Difference, catalogue: Catalogue) -> None:
 def exercise(sheet: Sheet, one: Exercise, catalogue: Catalogue) -> None:
     """The sheet that a learner gets; the key is apart."""
     sheet.title(f"Exercise: {one.text.title} (level {one.level}, seed {one.seed})")
-    sheet.line(one.intro)
+    if isinstance(sheet, Pictures):
+        _opened(sheet, one)
+        sheet.first("Task", one.text.task)
+    else:
+        sheet.line(one.intro)
     if one.programme is not None and one.kind in ("faults", "mend"):
         season(sheet, one.programme, catalogue, codes=one.level == 1)
+        if isinstance(sheet, Pictures):
+            sheet.season(judged(one.programme, catalogue).report, plain=True)
     for number, text in enumerate(one.lines, start=1):
         sheet.item(text, f"line {number}:")
     sheet.heading("Task")
-    sheet.line(one.text.task)
+    if not isinstance(sheet, Pictures):
+        sheet.line(one.text.task)
     for item in one.items:
         sheet.item(item.text, item.letter)
     for number, fact in enumerate(one.facts, start=1):
@@ -386,9 +453,22 @@ def exercise(sheet: Sheet, one: Exercise, catalogue: Catalogue) -> None:
     usual(sheet, _own_cautions())
 
 
+def _opened(sheet: Pictures, one: Exercise) -> None:
+    """The first lines of an exercise and of its key on a page."""
+    about = _about(one.crop, words.dated(one.target.replace("-", " ")), one.programme)
+    made_from = f"exercise {one.kind}, level {one.level}, seed {one.seed}, {one.crop}: the same on every run"
+    intro = _sentence(one.intro)
+    about += [("Level", str(one.level)), ("Seed", str(one.seed))]
+    sheet.opening(about, intro[:1].upper() + intro[1:], made_from)
+
+
 def key(sheet: Sheet, one: Exercise, catalogue: Catalogue, marked: Mark) -> None:
     """The key: every right answer, and the reasons as the rules give them."""
     sheet.title(f"Key: {one.text.title} (level {one.level}, seed {one.seed}, {one.crop})")
+    if isinstance(sheet, Pictures):
+        _opened(sheet, one)
+        if one.programme is not None:
+            sheet.season(judged(one.programme, catalogue).report)
     sheet.line(f"Right: {'; or '.join(one.key)}")
     sheet.heading("Why")
     for _right, text in marked.notes:

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Literal
 
 from planner.model import AuditReport, Source, Struct
+from planner.render.page.chart import Block
 from planner.render.strip import Strip
 
 if TYPE_CHECKING:
@@ -20,10 +21,15 @@ Tone = Literal["breach", "caution", "clean", ""]
 
 
 class Prose(Struct, frozen=True, kw_only=True, tag=True):
-    """One paragraph. ``lead`` stands before it in bold."""
+    """One paragraph. ``lead`` stands before it in bold; ``sources``: keys of what it rests on, numbered behind it.
+
+    ``caveat``: set apart, as what must not be overlooked.
+    """
 
     text: str
     lead: str = ""
+    sources: tuple[str, ...] = ()
+    caveat: bool = False
 
 
 class Facts(Struct, frozen=True, kw_only=True, tag=True):
@@ -39,17 +45,29 @@ class Items(Struct, frozen=True, kw_only=True, tag=True):
     ordered: bool = False
 
 
+class Link(Struct, frozen=True, kw_only=True):
+    """Text of a cell that leads to an anchor of the page."""
+
+    text: str
+    anchor: str
+
+
+Cell = str | tuple[str, ...] | Link  # a tuple: lines below each other
+
+
 class Table(Struct, frozen=True, kw_only=True, tag=True):
     """A table with its caption. The first cell of a row is its header; ``right``: columns of numbers (from 0).
 
-    ``quiet`` leaves the caption to those who listen, where a heading above it says the same.
+    ``quiet`` leaves the caption to those who listen, where a heading above it says the same; ``headed`` False: the
+    first cell of a row is a cell like the others.
     """
 
     caption: str
     header: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
+    rows: tuple[tuple[Cell, ...], ...]
     right: tuple[int, ...] = ()
     quiet: bool = False
+    headed: bool = True
 
 
 class Document(Struct, frozen=True, kw_only=True, tag=True):
@@ -68,7 +86,31 @@ class Picture(Struct, frozen=True, kw_only=True, tag=True):
     plain: bool = False
 
 
-Part = Prose | Facts | Items | Table | Document | Picture
+class Bars(Struct, frozen=True, kw_only=True, tag=True):
+    """Selection days as bars; ``label`` says what they are, ``key`` names the programmes in order of their patterns."""
+
+    blocks: tuple[Block, ...]
+    label: str
+    key: tuple[str, ...] = ()
+
+
+class Seasons(Struct, frozen=True, kw_only=True, tag=True):
+    """Log-odds over seasons as lines: name of a programme with its values; ``order``: all names."""
+
+    series: tuple[tuple[str, tuple[float, ...]], ...]
+    order: tuple[str, ...]
+    label: str
+    spans: tuple[tuple[str, tuple[float, float]], ...] = ()
+
+
+class Found(Struct, frozen=True, kw_only=True, tag=True):
+    """The findings of a report, each with its anchor, why, remedy and sources; ``prefix`` begins the anchors."""
+
+    report: AuditReport
+    prefix: str
+
+
+Part = Prose | Facts | Items | Table | Document | Picture | Bars | Seasons | Found
 
 
 class Section(Struct, frozen=True, kw_only=True):
@@ -78,6 +120,23 @@ class Section(Struct, frozen=True, kw_only=True):
     parts: tuple[Part, ...] = ()
     sections: tuple[Section, ...] = ()
     fresh: bool = False  # begins a new sheet of paper
+    anchor: str = ""
+
+
+class Judged(Struct, frozen=True, kw_only=True):
+    """What an audit says, for a page that shows the season elsewhere: findings, not assessed, totals, selection.
+
+    ``prefix`` begins its anchors; ``title``: its heading (several of them), ``leave_out``: names of its parts
+    (``cost``, ``selection``, ``totals``) that the page tells in its own way.
+    """
+
+    report: AuditReport
+    prefix: str = ""
+    title: str = ""
+    leave_out: tuple[str, ...] = ()
+
+
+First = tuple[str, str, str]  # a lead, what to do, and the anchor of the reason (may be empty)
 
 
 def page(
@@ -87,11 +146,15 @@ def page(
     title: str = "",
     verdict: str = "",
     tone: Tone = "",
-    first: str = "",
+    first: Sequence[First] = (),
+    unchecked: First | None = None,
     about: Sequence[tuple[str, str]] = (),
     sections: Sequence[Section] = (),
     sheets: Sequence[Section] = (),
-    judged: Sequence[AuditReport] = (),
+    judged: Sequence[Judged] = (),
+    behind: Sequence[AuditReport] = (),
+    inputs: Sequence[tuple[str, str]] = (),
+    cite: Sequence[tuple[str, str]] = (),
     demo: bool = False,
     notices: Sequence[str] = (),
     units: str = "metric",
@@ -107,11 +170,15 @@ def page(
         kind: what the page is, above its title.
         title: name of the page; of the only report where it is empty.
         verdict: the answer in one sentence, with ``tone`` (breach, caution, clean or none).
-        first: what to do first, in one sentence.
+        first: what to change or do first, each with its lead and the anchor of its reason.
+        unchecked: what could not be judged, in the same shape.
         about: names and values of the first lines (field, crop, season ...).
         sections: what stands before the reports.
         sheets: spray sheets or other sections that stand after the reports and before the cautions.
-        judged: audits that the page rests on and does not print; their inputs and checksums stand at its end.
+        judged: audits whose findings stand behind the sections.
+        behind: audits that the page rests on and does not print; their inputs and checksums stand at its end.
+        inputs: name and SHA-256 of input files that no report speaks for.
+        cite: keys of sources on which the whole page rests, each with the place in it (may be empty).
         demo: something on the page comes from a demo list (products of the reports tell it themselves).
         notices: what the reader must know before the rest.
         units: ``metric`` or ``us``.
@@ -131,10 +198,14 @@ def page(
             verdict=verdict,
             tone=tone,
             first=first,
+            unchecked=unchecked,
             about=about,
             sections=sections,
             sheets=sheets,
             judged=judged,
+            behind=behind,
+            inputs=inputs,
+            cite=cite,
             demo=demo,
             notices=notices,
             units=units,

@@ -5,21 +5,36 @@ Each function takes what the command's text renderer takes and says the same in 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import hashlib
+from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planner.exposure import CAVEAT, RATES
-from planner.model import AuditReport
+from planner.model import AuditReport, Source
 from planner.render import strip, words
 from planner.render.blocks import Block, Heading, Line
 from planner.render.blocks import Table as BlockTable
-from planner.render.page import Document, Facts, Items, Part, Picture, Prose, Section, Table, page
+from planner.render.page import (
+    Bars,
+    Facts,
+    First,
+    Items,
+    Judged,
+    Part,
+    Picture,
+    Prose,
+    Section,
+    Table,
+    Tone,
+    chart,
+    page,
+)
 from planner.render.strip import Mark, Row, Strip
 
 if TYPE_CHECKING:
     from planner.calendar import Calendar
     from planner.catalogue import Catalogue
-    from planner.compare import Comparison
     from planner.draft.result import Draft
     from planner.quantities import System
     from planner.sheet import Sheet
@@ -48,13 +63,13 @@ def sections(blocks: Sequence[Block], *, fresh: str = "") -> list[Section]:
             if block.text == _CAUTIONS:
                 title, parts = "", []
                 break
-            title, level, parts = _capital(block.text), block.level, []
+            title, level, parts = capital(block.text), block.level, []
         elif isinstance(block, Line):
             if block.label:
-                facts.append((_capital(block.label), block.text))
+                facts.append((capital(block.label), block.text))
             elif not block.text.startswith("--"):  # a hint on the command line means nothing on paper
                 close()
-                parts.append(Prose(text=_capital(block.text)))
+                parts.append(Prose(text=capital(block.text)))
         elif isinstance(block, BlockTable):
             close()
             parts.append(
@@ -102,57 +117,147 @@ def spray_sheets(found: Sheet) -> list[Section]:
     return [one for one in sections(render.page(found), fresh="pass ") if one.title]
 
 
-def sheet(found: Sheet, report: AuditReport, *, versions: str, rules: str = "") -> str:
-    """The page of ``planner sheet``."""
+def firsts(
+    report: AuditReport, units: str, prefix: str = "", lead: str = "", begin: str = ""
+) -> tuple[First, ...]:
+    """What to change first, for the first screen of a page that prints the findings of ``report`` under ``prefix``.
+
+    ``lead`` stands instead of "Change this first", ``begin`` before the passes.
+    """
+    from planner.render.page import view
+
+    one = view.first_of(report, units, prefix)
+    if one is None:
+        return ()
+    where = f"{begin}{one['where']}: " if one["where"] else ""
+    return ((lead or one["lead"], f"{where}{one['remedy']} {one['eased']}".strip(), one["anchor"]),)
+
+
+def unchecked(report: AuditReport, prefix: str = "") -> First | None:
+    """What could not be judged, for the first screen; None where all was."""
+    told = words.unchecked(report)
+    return ("", told, f"{prefix}not-assessed") if told else None
+
+
+def checksums(paths: Sequence[str]) -> list[tuple[str, str]]:
+    """Name and SHA-256 of each input file, each once; standard input is gone once it was read."""
+    found = []
+    for path in dict.fromkeys(paths):
+        try:
+            found.append((path, hashlib.sha256(Path(path).read_bytes()).hexdigest() if path != "-" else ""))
+        except OSError:
+            found.append((path, ""))
+    return [(name if name != "-" else "standard input, of which no checksum is kept", value) for name, value in found]
+
+
+def sheet(
+    found: Sheet,
+    report: AuditReport,
+    *,
+    versions: str,
+    rules: str = "",
+    sources: Mapping[str, Source] | None = None,
+) -> str:
+    """The page of ``planner sheet``: the season, a sheet for each pass, then what the audit says."""
     from planner.render import sheet as render
     from planner.render.page import view
 
-    lead = render._VERDICTS.get(found.verdict, "")
+    lead = render._VERDICTS.get(found.verdict, "") if found.verdict == "breaches" else ""
     missing = Items(items=tuple(f"Missing: {text}" for text in found.missing))
     first = [
-        Section(title="The season", parts=tuple(_drawn(report, "The season")) + ((missing,) if found.missing else ()))
+        Section(title="The season", parts=tuple(drawn_of(report, "The season")) + ((missing,) if found.missing else ()))
     ]
     return page(
         kind="Spray sheet",
         title=found.programme or found.field or "spray sheet",
-        verdict=lead or words.verdict(report),
+        verdict=words.verdict(report),
         tone=view.TONES[report.verdict],  # type: ignore[arg-type]
+        first=firsts(report, found.units),
+        unchecked=unchecked(report),
+        notices=["A breach of a label is not to be sprayed: mend the programme first."] if lead else (),
         about=view.about(report, found.units),
         sections=[*first, *spray_sheets(found)],
-        judged=[report],
+        judged=[Judged(report=report, leave_out=("cost",))],
         units=found.units,
         versions=versions,
         rules=rules,
+        sources=sources,
     )
 
 
-def calendar(found: Calendar, blocks: Sequence[Block], reports: Sequence[AuditReport], *, versions: str) -> str:
-    """The page of ``planner calendar``; ``blocks`` as its renderer makes them, ``reports``: the programme's audit."""
+def calendar(
+    found: Calendar,
+    blocks: Sequence[Block],
+    reports: Sequence[AuditReport],
+    *,
+    versions: str,
+    rules: str = "",
+    units: str = "metric",
+    sources: Mapping[str, Source] | None = None,
+    inputs: Sequence[str] = (),
+) -> str:
+    """The page of ``planner calendar``; ``blocks`` as its renderer makes them, ``reports``: the programme's audit.
+
+    ``inputs``: files read, where there is no report to speak for them.
+    """
+    from planner.render.page import view
+
+    report = reports[0] if reports and reports[0].programme.passes else None
+    against = words.joined(
+        f"{one.name}{f' ({one.pressure} pressure)' if one.pressure else ''}" for one in found.targets
+    )
     about = [
-        ("Field", found.field),
+        ("Field", found.field or "not named"),
         ("Crop", found.crop),
         ("Season", str(found.harvest.year) if found.harvest else str(found.sown.year) if found.sown else "not dated"),
         ("Sown", words.day(found.sown, year=True)),
         ("Harvest", words.day(found.harvest, year=True)),
+        ("Against", against),
     ]
-    drawn = windows(found)
     parts: list[Part] = []
-    if reports and reports[0].programme.passes:
-        parts += _drawn(reports[0], "The season")
+    drawn = windows(found)
+    if report is not None:
+        about = view.about(report, units)
+        parts += drawn_of(report, "The season")
     elif drawn is not None:
         parts.append(Picture(strip=drawn, label="Infection windows", plain=True))
+    if not parts:
+        parts.append(Prose(text="No day of this season is known, so it is not drawn: give the field its sowing date."))
+    if report is not None:
+        parts.append(Prose(text=_dated(found)))
     told = [one for one in sections(blocks) if one.title]
+    listed = [one.sources for one in found.stages] + [one.sources for one in found.targets]
+    keys = dict.fromkeys(key for one in listed for key in one)
     return page(
         kind="Calendar of a field",
         title=found.programme or found.field or "calendar",
-        verdict=_dated(found),
+        verdict=words.verdict(report) if report is not None else _dated(found),
+        tone=view.TONES[report.verdict] if report is not None else "",  # type: ignore[arg-type]
+        first=firsts(report, units) if report is not None else _soonest(found),
+        unchecked=unchecked(report) if report is not None else None,
         about=[(name, value) for name, value in about if value],
-        sections=[*([Section(title="The season", parts=tuple(parts))] if parts else []), *told],
-        judged=reports,
+        sections=[Section(title="The season", parts=tuple(parts)), *told],
+        judged=[Judged(report=report)] if report is not None else (),
+        inputs=() if report is not None else checksums(inputs),
+        cite=[(key, "") for key in keys],
         demo=found.demo,
         notices=found.notices,
+        units=units,
         versions=versions,
+        rules=rules,
+        sources=sources,
     )
+
+
+def _soonest(found: Calendar) -> tuple[First, ...]:
+    """The best timing that comes first: nothing is planned yet, so nothing can be changed."""
+    timed = [(when.date, when, one) for one in found.targets for when in one.best[:1] if when.date is not None]
+    if not timed:
+        return ()
+    day, when, target = min(timed, key=lambda one: one[0])
+    sign = "about " if when.estimated else ""
+    text = f"{target.name} has its best timing from {when.stage}, {sign}{words.day(day)}. No pass is planned yet."
+    return (("First to come", text, ""),)
 
 
 def windows(found: Calendar) -> Strip | None:
@@ -185,9 +290,12 @@ def _dated(found: Calendar) -> str:
     return f"{words.count(known, 'infection window')} of {words.count(len(found.targets), 'target')} dated."
 
 
-def draft(answer: Draft, catalogue: Catalogue, *, units: System, versions: str, rules: str) -> str:
+def draft(
+    answer: Draft, catalogue: Catalogue, *, units: System, versions: str, rules: str, inputs: Sequence[str] = ()
+) -> str:
     """The page of ``planner draft``: side by side, the seasons, why not, then the balanced programme in full."""
     from planner.render import draft as render
+    from planner.render.page import view
     from planner.render.paper import Paper
 
     front = answer.front
@@ -195,59 +303,76 @@ def draft(answer: Draft, catalogue: Catalogue, *, units: System, versions: str, 
     paper = Paper(10_000)
     render._verdict(answer, balanced, paper, units)
     verdict, *proof = (line.plain for line in paper.lines)
+    per = "per ac" if units == "us" else "per ha"
+    currency = front.space.currency or "money"
     named = [render._row("no new pass", front.nothing, None, answer, units)]
     named += [render._row(name, one, answer.reports.get(name), answer, units) for name, one in front.named.items()]
-    header = ("Programme", "Per area", "Bare", "Selection", "Passes")
-    currency = front.space.currency or "money"
+    header = ("Programme", f"To pay, {currency} {per}", "Bare", "Selection", "Passes and their groups")
     told = (
-        f"Per area: {currency} to pay. Bare: target-days without known cover, a day counted once, twice or three times "
-        "for low, moderate or high pressure. Selection: days on which survivors of a group are favoured, summed over "
-        "passes and targets; it ranks and does not forecast."
+        "Bare: target-days without known cover, a day counted once, twice or three times for low, moderate or high "
+        "pressure. Selection: days on which survivors of a group are favoured, summed over passes and targets; it "
+        "ranks and does not forecast."
     )
     first = Section(
         title="Side by side",
         parts=(
-            Table(caption="The named programmes", header=header, rows=_cells(named), right=(1, 2, 3)),
+            Table(caption="The named programmes", header=header, rows=_priced(named), right=(1, 2, 3)),
             Prose(text=told),
             *(Prose(text=line) for line in proof),
         ),
     )
     parts: list[Part] = []
-    seen = {tuple(column.number for column in balanced.columns)}
-    for name, report in answer.reports.items():
-        key = tuple(column.number for column in front.named[name].columns)
-        if key and key not in seen:
-            seen.add(key)
-            parts += [Prose(text=f"{_capital(name)}:"), *_drawn(report, f"{_capital(name)} season")]
+    seen: dict[tuple[int, ...], list[str]] = {}
+    for name in answer.reports:
+        seen.setdefault(tuple(column.number for column in front.named[name].columns), []).append(name)
+    own = tuple(column.number for column in balanced.columns)
+    distinct = []  # names that are one programme, with its audit; the balanced one first
+    for numbers, same in sorted(seen.items(), key=lambda pair: pair[0] != own):
+        if numbers:
+            distinct.append((capital(words.joined(same)), answer.reports[same[0]], numbers == own))
+    for name, report, is_own in distinct:
+        if not is_own:
+            parts += [Prose(text="", lead=name), *drawn_of(report, f"Season of: {name}")]
     more = [Section(title="The other seasons", parts=tuple(parts))] if parts else []
+    bars = chart.of_programmes([(name, report.selection) for name, report, _ in distinct])
+    if bars:
+        label = "Selection days by group, target and programme"
+        key = tuple(name for name, *_ in distinct)
+        how = (Bars(blocks=bars, label=label, key=key), Prose(text=f"{CAVEAT} {RATES}", caveat=True))
+        more.append(Section(title="How hard each selects for resistance", parts=how))
     if answer.top:
         rows = [
             render._row(f"{at}", one, report, answer, units) for at, (one, report) in enumerate(answer.top, start=1)
         ]
         table = Table(
-            caption="None beats these on all three figures", header=header, rows=_cells(rows), right=(1, 2, 3)
+            caption="None beats these on all three figures", header=header, rows=_priced(rows), right=(1, 2, 3)
         )
         more.append(Section(title="Further programmes, cheapest first", parts=(table,)))
     why = []
     for entry in answer.why:
         name = render._when(int(entry.name)) if entry.kind == "date" else entry.name
-        why.append((entry.kind, name, f"{entry.rule} " * bool(entry.rule) + words.in_units(entry.reason, units)))
+        why.append((name, entry.kind, f"{entry.rule} " * bool(entry.rule) + words.in_units(entry.reason, units)))
     if why:
-        table = Table(caption="Set against the balanced programme", header=("Kind", "Name", "Why not"), rows=tuple(why))
+        table = Table(caption="Set against the balanced programme", header=("What", "Kind", "Why not"), rows=tuple(why))
         more.append(Section(title="Why not", parts=(table,)))
     shown = answer.reports.get("balanced") or next(iter(answer.reports.values()), None)
     full = [shown] if shown is not None and balanced.columns else []
     field = front.space.field
-    from planner.render.page import view
-
+    tone: Tone = "clean"
+    if full:  # what the audit of that programme says beside "no breach"
+        tone = view.TONES[full[0].verdict]  # type: ignore[assignment]
+        counts = words.counts(words.open_findings(full[0]))
+        verdict = f"{verdict.rstrip('.')}; {counts}." if counts else verdict
     return page(
         full,
         kind="Draft of spray programmes",
         title=field.name or "draft",
         verdict=verdict,
-        tone="clean",
+        tone=tone,
+        first=(firsts(full[0], units, "p1-") or (("To change", "no finding calls for it.", ""),)) if full else (),
         about=view.about(full[0], units) if full else (("Field", field.name), ("Crop", field.crop)),
         sections=[first, *more],
+        inputs=checksums(inputs),
         units=units,
         versions=versions,
         rules=rules,
@@ -256,152 +381,29 @@ def draft(answer: Draft, catalogue: Catalogue, *, units: System, versions: str, 
     )
 
 
-def _cells(rows: Sequence[Sequence[Any]]) -> tuple[tuple[str, ...], ...]:
+def _priced(rows: Sequence[Sequence[Any]]) -> tuple[tuple[str, ...], ...]:
+    """Cells of the drafter's table; the unit of the money stands in the head of its column."""
+    return tuple((name, cost.partition(" per ")[0], *rest) for name, cost, *rest in cells_of(rows))
+
+
+def cells_of(rows: Sequence[Sequence[Any]]) -> tuple[tuple[str, ...], ...]:
     """Cells of a terminal table without their styles."""
     return tuple(tuple(cell if isinstance(cell, str) else str(cell[0]) for cell in row) for row in rows)
 
 
-def compare(one: Comparison, *, units: str, versions: str, rules: str = "") -> str:
-    """The page of ``planner compare``."""
-    from planner.render import compare as render
-    from planner.render.page import view
-
-    lead = render._lead(one, units)
-    header, rows = render._programmes(one, units)
-    passes = tuple(
-        (*(render._pass_cell(cell, one, units) for cell in row["cells"]), "; ".join(row["notes"])) for row in one.passes
-    )
-    seasons: list[Part] = []
-    for label, report in zip(one.labels, one.reports, strict=True):
-        seasons += [Prose(text=_name(report), lead=f"{label}:"), *_drawn(report, f"Season of {label}")]
-    found = [
-        Section(title="In short", parts=(Items(items=tuple(_capital(line) for line in lead[1:])),)),
-        Section(
-            title="The programmes",
-            parts=(
-                Table(caption="Programmes side by side", header=("", *header[1:]), rows=_cells(rows), right=(1,)),
-                *((Items(items=tuple(f"Notice: {text}" for text in one.notices)),) if one.notices else ()),
-            ),
-        ),
-        Section(title="The seasons", parts=tuple(seasons)),
-        Section(
-            title="Pass by pass",
-            parts=(Table(caption="Passes side by side", header=(*one.labels, "What differs"), rows=passes),),
-        ),
-        Section(
-            title="Cover and working modes",
-            parts=tuple(Table(caption=name, header=head, rows=_cells(body)) for name, head, body in render._cover(one)),
-        ),
-    ]
-    head, days = render._selection(one)
-    table = Table(
-        caption="Selection days, each programme beside the first",
-        header=(head[-1], *head[:-1]),
-        rows=tuple((row[-1], *row[:-1]) for row in days),
-        right=tuple(range(1, len(head))),
-    )
-    found.append(
-        Section(
-            title="How hard each selects for resistance",
-            parts=(
-                Prose(text=f"{CAVEAT} {RATES}"),
-                *((table,) if days else ()),
-                Items(items=tuple(line.strip() for line in render._selection_words(one, explain=False))),
-            ),
-        )
-    )
-    if one.forecast is not None:
-        parts: list[Part] = []
-        for name, drawn, told in render._charts(one):
-            parts += [Prose(text="", lead=name), Document(text="\n".join(drawn), label=f"Course drawn: {name}")]
-            parts += [Items(items=tuple(told))] if told else []
-        parts.append(Prose(text=render.FORECAST_CAVEAT))
-        found.append(Section(title=_capital(render._forecast_title(one.forecast)), parts=tuple(parts)))
-    for title, entries in render._findings(one, units):
-        lines = tuple("".join(part if isinstance(part, str) else str(part[0]) for part in line) for line in entries)
-        found.append(Section(title=_capital(title), parts=(Items(items=lines),)))
-    limits = Items(items=tuple(render._limits(one, explain=False)))
-    found.append(Section(title="Published limits that tell the programmes apart", parts=(limits,)))
-    names = " and ".join(_name(report) for report in one.reports)
-    return page(
-        kind="Programmes side by side",
-        title=names,
-        verdict=lead[0] if lead else "",
-        about=view.about(one.reports[0], units),
-        sections=found,
-        judged=one.reports,
-        units=units,
-        versions=versions,
-        rules=rules,
-    )
-
-
-def _name(report: AuditReport) -> str:
+def name_of(report: AuditReport) -> str:
+    """What the page calls a programme."""
     from planner.render import text
 
     return text.title(report)
 
 
-def _drawn(report: AuditReport, label: str) -> list[Part]:
+def drawn_of(report: AuditReport, label: str) -> list[Part]:
+    """The strip of a report; nothing where no day is known."""
     made = strip.make(report)
     return [Picture(strip=made, label=label, report=report)] if made is not None else []
 
 
-class LessonSheet:
-    """A lesson or an exercise as a page: what ``planner.render.lesson`` writes on (its ``Sheet``)."""
-
-    def __init__(self, *, versions: str = "") -> None:
-        self._versions = versions
-        self._title = ""
-        self._made: list[tuple[str, list[Part]]] = [("", [])]
-
-    def title(self, text: str) -> None:
-        """The name of the whole; a second one is a heading."""
-        if self._title:
-            self.heading(text)
-        else:
-            self._title = text
-
-    def heading(self, text: str) -> None:
-        """The name of a part."""
-        self._made.append((text, []))
-
-    def line(self, text: str) -> None:
-        """A paragraph."""
-        self._parts.append(Prose(text=text.strip()))
-
-    def item(self, text: str, mark: str = "-") -> None:
-        """An entry of a list; numbers and letters are printed as they are."""
-        shown = text if mark == "-" else f"{mark}{'' if mark[-1] in '.:)' else '.'} {text}"
-        last = self._parts[-1] if self._parts else None
-        if isinstance(last, Items):
-            self._parts[-1] = Items(items=(*last.items, shown))
-        else:
-            self._parts.append(Items(items=(shown,)))
-
-    def raw(self, text: str) -> None:
-        """A line that keeps its spaces."""
-        last = self._parts[-1] if self._parts else None
-        if isinstance(last, Document):
-            self._parts[-1] = Document(text=f"{last.text}\n{text}", label=last.label)
-        else:
-            self._parts.append(Document(text=text, label=self._made[-1][0] or "drawn"))
-
-    @property
-    def _parts(self) -> list[Part]:
-        return self._made[-1][1]
-
-    @property
-    def text(self) -> str:
-        """The page."""
-        return page(
-            kind="Lessons on rotation and mixing",
-            title=self._title or "Lesson",
-            sections=[Section(title=title, parts=tuple(parts)) for title, parts in self._made if title or parts],
-            versions=self._versions,
-            cautions=False,
-        )
-
-
-def _capital(value: str) -> str:
+def capital(value: str) -> str:
+    """The first letter large, the rest as it is."""
     return value[:1].upper() + value[1:]

@@ -38,6 +38,7 @@ def environment() -> Environment:
     made.filters["capitalize_first"] = _capital
     made.filters["num"] = _number
     made.filters["soft"] = _soft
+    made.filters["css"] = _css
     return made
 
 
@@ -53,6 +54,14 @@ def _soft(value: Any) -> Markup:
         Markup("<wbr>").join(part[at : at + 24] for at in range(0, len(part), 24)) if len(part) > 24 else part
         for part in re.split(r"(\s+)", text)
     )
+
+
+def _css(value: str) -> Markup:
+    """Text for a string of the style sheet: everything but plain letters and figures as CSS escapes, so that no name
+    ends the string or the style element; long names are cut."""
+    text = safe(value)
+    text = text if len(text) <= 80 else f"{text[:79].rstrip()}…"
+    return Markup("".join(one if one.isascii() and one.isalnum() else f"\\{ord(one):x} " for one in text))
 
 
 def _number(value: float) -> str:

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import datetime
 import unicodedata
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from typing import NamedTuple
 
 from planner.model import AuditReport, Struct
 from planner.render import words
@@ -17,6 +18,7 @@ from planner.render.strip import Mark, Row, Strip
 WIDE = 900.0  # width of the view box; about 180 mm on paper, so that 13 units are about 7 points
 EDGE = 10.0
 LETTER = 7.2  # advance of a letter at font size 13, on the generous side
+_BOLD = 8.2  # the same for bold letters
 BAR = 28.0
 
 _At = Callable[[float], float]  # x of a day
@@ -49,8 +51,8 @@ class Run(Struct, frozen=True, kw_only=True):
     wide: float
     pattern: str
     middle: float
-    label: str
-    chip: float  # width of the white plate behind the label
+    label: str  # empty where the run is too narrow for a digit
+    chip: float  # width of the plate behind the label
 
 
 class Bar(Struct, frozen=True, kw_only=True):
@@ -66,15 +68,23 @@ class Bar(Struct, frozen=True, kw_only=True):
 
 
 class Line(Struct, frozen=True, kw_only=True):
-    """A pass: from its box down to its words."""
+    """A pass: its numbered box with the group codes beside it, and the line from there down through the bars."""
 
     x: float
     top: float
     end: float
     box: Text
     box_wide: float
-    label: Text
-    codes: str = ""
+    codes: Text | None = None
+
+
+class Said(Struct, frozen=True, kw_only=True):
+    """One line of the list below the bars: number, day, groups and products of a pass."""
+
+    number: Text
+    when: Text
+    groups: Text
+    names: Text
 
 
 class Drawing(Struct, frozen=True, kw_only=True):
@@ -90,6 +100,7 @@ class Drawing(Struct, frozen=True, kw_only=True):
     bars: tuple[Bar, ...]
     bars_end: float
     lines: tuple[Line, ...]
+    said: tuple[Said, ...]
     patterns: tuple[str, ...]
     estimated: bool
     description: str
@@ -110,7 +121,8 @@ def draw(strip: Strip, report: AuditReport | None = None, *, plain: bool = False
     ticks = tuple(Text(x=at(mark.day), y=14, text=mark.text) for mark in _dates(strip, step))
     stage_words, depth = _lanes([Text(x=at(mark.day), y=0, text=mark.text) for mark in strip.stages], axis + 20, 18)
     lanes_end = axis + 10 + 18 * depth
-    boxes, deep = _boxes(strip.passes, at, lanes_end + 20)
+    told = _pass_words(report)
+    boxes, deep = _boxes(strip.passes, {number: one.codes for number, one in told.items()}, at, lanes_end + 20)
     y = lanes_end + 12 + 24 * deep
     top = y
     bars = []
@@ -118,20 +130,12 @@ def draw(strip: Strip, report: AuditReport | None = None, *, plain: bool = False
         bar, y = _bar(row, at, step, y, plain)
         bars.append(bar)
     bars_end = y
-    lines = []
-    said = _pass_words(report)
-    y += 20
-    for (mark, box, wide), label in zip(boxes, (said.get(mark.text, ("", "")) for mark, _, _ in boxes), strict=True):
-        x = at(mark.day)
-        spoken = f"{mark.text}: {_day(mark.day)}{f' · {label[0]}' if label[0] else ''}"
-        lines.append(
-            Line(
-                x=x, top=box.y + 6, end=y - 4, box=box, box_wide=wide,
-                label=_beside(x, y, spoken), codes=label[1],
-            )
-        )  # fmt: skip
-        y += 20
-    high = (y if lines else bars_end) + 4
+    lines = tuple(
+        Line(x=at(mark.day), top=box.y + 6, end=y - 6, box=box, box_wide=wide, codes=codes)
+        for mark, box, wide, codes in boxes
+    )
+    said, y = _list([mark for mark, *_ in boxes], told, y + 16)
+    high = (y if said else bars_end) + 4
     patterns = tuple(dict.fromkeys(run.pattern for bar in bars for run in bar.runs))
     return Drawing(
         wide=WIDE,
@@ -143,7 +147,8 @@ def draw(strip: Strip, report: AuditReport | None = None, *, plain: bool = False
         lanes_end=lanes_end,
         bars=tuple(bars),
         bars_end=bars_end,
-        lines=tuple(lines),
+        lines=lines,
+        said=said,
         patterns=tuple(name for name in ("0", "1", "2", "3", "u", "w") if name in patterns),
         estimated=any(row.estimated for row in strip.rows) or any(mark.text.startswith("~") for mark in strip.stages),
         description=describe(strip, report, plain=plain),
@@ -157,8 +162,9 @@ def describe(strip: Strip, report: AuditReport | None = None, *, plain: bool = F
         said.append(f"Stages: {words.joined(_stage(mark) for mark in strip.stages)}.")
     told = _pass_words(report)
     for mark in strip.passes:
-        groups = told.get(mark.text, ("", ""))
-        said.append(f"Pass {mark.text} on {_day(mark.day)}{f': {groups[0]}' if groups[0] else ''}.")
+        held = told.get(mark.text)
+        words_of = f": group {held.codes}, {held.names}" if held and held.codes else f": {held.names}" if held else ""
+        said.append(f"Pass {mark.text} on {_day(mark.day)}{words_of}.")
     for row in strip.rows:
         told_cover = cover_words(row)
         said.append(f"{row.name}: {told_cover.partition(': ')[0] if plain else told_cover}.")
@@ -211,11 +217,11 @@ def _bar(row: Row, at: _At, step: float, y: float, plain: bool) -> tuple[Bar, fl
         if plain:
             pattern, digit = "w", "window"
             full = f"{_day(first)} to {_day(last)}, {last - first + 1} days"
-        label = full if len(full) * LETTER + 14 <= wide else digit
+        label = full if len(full) * LETTER + 14 <= wide else digit if len(digit) * LETTER + 2 <= wide else ""
         runs.append(
             Run(
                 x=x, y=top, wide=wide, pattern=pattern, middle=round(x + wide / 2, 2), label=label,
-                chip=round(len(label) * LETTER + 6, 1),
+                chip=round(min(len(label) * LETTER + 6, wide - 1), 1),
             )
         )  # fmt: skip
     cuts = "".join(
@@ -257,39 +263,63 @@ def _lanes(texts: Sequence[Text], top: float, high: float) -> tuple[tuple[Text, 
     return tuple(placed), len(ends)
 
 
-def _boxes(marks: Sequence[Mark], at: _At, top: float) -> tuple[list[tuple[Mark, Text, float]], int]:
-    """Numbered boxes of the passes, on several lines where they stand close together."""
+def _boxes(
+    marks: Sequence[Mark], codes: Mapping[str, str], at: _At, top: float
+) -> tuple[list[tuple[Mark, Text, float, Text | None]], int]:
+    """Numbered boxes of the passes, each with its codes beside it, on several lines where they stand close together."""
     ends: list[float] = []
     found = []
     for mark in sorted(marks, key=lambda one: (one.day, int(one.text))):
-        wide = max(22.0, len(mark.text) * LETTER + 12)
+        box_wide = max(22.0, len(mark.text) * LETTER + 12)
+        code = _short(codes.get(mark.text, ""), 24)
+        wide = box_wide + (cells(code) * LETTER + 5 if code else 0)
         x = at(mark.day)
-        left = min(max(x - wide / 2, 1.0), WIDE - wide - 1)
+        left = min(max(x - box_wide / 2, 1.0), WIDE - wide - 1)
         lane = next((number for number, end in enumerate(ends) if end <= left), len(ends))
         if lane == len(ends):
             ends.append(0.0)
-        ends[lane] = left + wide + 3
-        box = Text(x=round(left + wide / 2, 2), y=top + lane * 24, text=mark.text, anchor="middle")
-        found.append((mark, box, wide))
+        ends[lane] = left + wide + 4
+        y = top + lane * 24
+        box = Text(x=round(left + box_wide / 2, 2), y=y, text=mark.text, anchor="middle")
+        beside = Text(x=round(left + box_wide + 4, 2), y=y, text=code) if code else None
+        found.append((mark, box, box_wide, beside))
     return found, len(ends)
 
 
-def _beside(x: float, y: float, text: str) -> Text:
-    """The words of a pass: to the right of its line where they fit, else to the left, else from the left edge."""
-    room_right = (WIDE - x - 10) / LETTER
-    if cells(text) <= room_right:
-        return Text(x=x + 6, y=y, text=text)
-    if cells(text) <= (x - 10) / LETTER:
-        return Text(x=x - 6, y=y, text=text, anchor="end")
-    if room_right >= 60:
-        return Text(x=x + 6, y=y, text=_short(text, int(room_right)))
-    if x / LETTER >= 60:
-        return Text(x=x - 6, y=y, text=_short(text, int((x - 10) / LETTER)), anchor="end")
-    return Text(x=EDGE, y=y, text=_short(text, int((WIDE - 2 * EDGE) / LETTER)))
+def _list(marks: Sequence[Mark], told: Mapping[str, _Told], y: float) -> tuple[tuple[Said, ...], float]:
+    """What each pass holds, one line each: number, day, group codes, products; and the height that it takes."""
+    if not marks:
+        return (), y
+    held = [told.get(mark.text, _Told("", "", "")) for mark in marks]
+    when = [one.when or _day(mark.day) for mark, one in zip(marks, held, strict=True)]
+    groups = [f"group {one.codes}" if one.codes else "no group known" if one.names else "" for one in held]
+    second = EDGE + 34
+    third = second + max(cells(_short(one, 26)) for one in when) * LETTER + 14
+    fourth = third + max(cells(_short(one, 30)) for one in groups) * _BOLD + 14
+    found = []
+    for mark, one, day, codes in zip(marks, held, when, groups, strict=True):
+        found.append(
+            Said(
+                number=Text(x=EDGE + 11, y=y, text=mark.text, anchor="middle"),
+                when=Text(x=second, y=y, text=_short(day, 26)),
+                groups=Text(x=round(third, 2), y=y, text=_short(codes, 30)),
+                names=Text(x=round(fourth, 2), y=y, text=_short(one.names, int((WIDE - fourth - EDGE) / 6.6))),
+            )
+        )
+        y += 21
+    return tuple(found), y
 
 
-def _pass_words(report: AuditReport | None) -> dict[str, tuple[str, str]]:
-    """Groups and products of each pass by its number: one line of words, and the codes alone."""
+class _Told(NamedTuple):
+    """Words of a pass: day and stage, group codes, products."""
+
+    when: str
+    codes: str
+    names: str
+
+
+def _pass_words(report: AuditReport | None) -> dict[str, _Told]:
+    """Day, groups and products of each pass by its number."""
     if report is None:
         return {}
     codes: dict[int, list[str]] = {}
@@ -299,9 +329,9 @@ def _pass_words(report: AuditReport | None) -> dict[str, tuple[str, str]]:
     found = {}
     for one in report.programme.passes:
         names = " + ".join(item.product or item.active or "" for item in one.tank)
-        groups = "+".join(codes.get(one.number, []))
-        lead = f"group {groups} · " if groups else ""
-        found[str(one.number)] = (f"{lead}{words.safe(names)}", groups)
+        found[str(one.number)] = _Told(
+            words.when(one, report), "+".join(codes.get(one.number, [])), words.safe(names)
+        )
     return found
 
 

@@ -11,7 +11,7 @@ from planner.model import AuditReport, Finding
 from planner.render import cautions as usual
 from planner.render import money, selection, strip, text, words
 from planner.render.first import first_change
-from planner.render.page import chart, season
+from planner.render.page import chart, course, season
 from planner.render.page.bibliography import Bibliography, Words
 
 # ASABE S572 classes by their codes
@@ -29,11 +29,15 @@ def whole(
     title: str,
     verdict: str,
     tone: str,
-    first: str,
+    first: Sequence[tuple[str, str, str]],
+    unchecked: tuple[str, str, str] | None,
     about: Sequence[tuple[str, str]],
     sections: Sequence[Any],
     sheets: Sequence[Any],
-    judged: Sequence[AuditReport],
+    judged: Sequence[Any],
+    behind: Sequence[AuditReport],
+    inputs: Sequence[tuple[str, str]],
+    cite: Sequence[tuple[str, str]],
     demo: bool,
     notices: Sequence[str],
     units: str,
@@ -42,12 +46,15 @@ def whole(
     sources: Mapping[str, Words],
     cautions: bool,
 ) -> dict[str, Any]:
-    """All values of ``page.html.j2``."""
+    """All values of ``page.html.j2``. What is printed first is made first, so that sources are numbered in order."""
     books = Bibliography(sources)
     alone = len(reports) == 1 and not title
+    before = [_section(one, f"s{number}", books, units) for number, one in enumerate(sections, 1)]
     chapters = [
         chapter(report, books, units, prefix="" if alone else f"p{number}-") for number, report in enumerate(reports, 1)
     ]
+    tails = [_tail(one, books, units) for one in judged]
+    after = [_section(one, f"t{number}", books, units) for number, one in enumerate(sheets, 1)]
     if alone:
         only = chapters[0]
         title, verdict, tone, about = only["title"], only["verdict"], only["tone"], only["about"]
@@ -55,8 +62,9 @@ def whole(
         title = words.count(len(reports), "programme")
         verdict = verdict or f"{_tally(reports)}."
         tone = tone or next((TONES[name] for name in TONES if any(one.verdict == name for one in reports)), "")
-    behind = [*reports, *judged]
-    demo = demo or any(product.demo for report in behind for product in report.programme.products)
+    told = [*reports, *(one.report for one in judged), *behind]
+    demo = demo or any(product.demo for report in told for product in report.programme.products)
+    rests_on = [(books.cite([key])[0], where) for key, where in cite]
     warned = [
         {"title": one.title, "text": one.text, "refs": books.cite([one.source])}
         for one in (usual.load() if cautions else ())
@@ -68,17 +76,26 @@ def whole(
         "alone": alone,
         "verdict": verdict,
         "tone": tone,
-        "first": first,
+        "first": list(first),
+        "unchecked": unchecked,
         "notices": list(notices),
         "about": list(about),
-        "sections": [_section(one, f"s{number}") for number, one in enumerate(sections, 1)],
+        "sections": before,
         "chapters": chapters,
-        "sheets": [_section(one, f"t{number}") for number, one in enumerate(sheets, 1)],
+        "tails": tails,
+        "sheets": after,
         "cautions": warned,
         "demo": demo,
+        "rests_on": rests_on,
         "sources": books.listed(),
-        "colophon": _colophon(behind, versions, rules),
+        "colophon": _colophon(told, inputs, versions, rules),
     }
+
+
+def _tail(one: Any, books: Bibliography, units: str) -> dict[str, Any]:
+    """A report without its season, for the end of a page."""
+    told = chapter(one.report, books, units, prefix=one.prefix, drawn=False, leave_out=one.leave_out)
+    return {**told, "title": one.title}
 
 
 class Labels:
@@ -102,36 +119,64 @@ def _tally(reports: Sequence[AuditReport]) -> str:
     return words.joined(parts)
 
 
-def chapter(report: AuditReport, books: Bibliography, units: str, *, prefix: str) -> dict[str, Any]:
-    """One report."""
-    made = strip.make(report)
-    found = words.open_findings(report)
-    kept = [finding for finding in report.findings if finding.accepted is not None]
-    used: dict[str, int] = {}
-    listed = [_finding(finding, report, books, units, prefix, used) for finding in text._ordered(found)]
-    accepted = [_finding(finding, report, books, units, prefix, used) for finding in text._ordered(kept)]
-    by_key = {id(one["finding"]): one for one in [*listed, *accepted]}
+def chapter(
+    report: AuditReport,
+    books: Bibliography,
+    units: str,
+    *,
+    prefix: str,
+    drawn: bool = True,
+    leave_out: Sequence[str] = (),
+) -> dict[str, Any]:
+    """One report. ``drawn`` False: its season is drawn elsewhere; ``leave_out``: parts that are told elsewhere."""
+    made = strip.make(report) if drawn else None
+    listed = _listed(report, books, units, prefix)
+    open_ = [one for one in listed if one["finding"].accepted is None]
+    totals = _totals(report, units) if "totals" not in leave_out else {"actives": [], "groups": []}
     return {
         "prefix": prefix,
         "title": text.title(report),
         "file": report.programme.file,
         "verdict": words.verdict(report),
         "tone": TONES[report.verdict],
-        "about": about(report, units),
-        "first": _first(report, units, by_key),
+        "about": about(report, units) if drawn else [],
+        "first": first_of(report, units, prefix),
         "unchecked": words.unchecked(report),
-        "counts": words.counts(found),
+        "counts": words.counts(words.open_findings(report)),
         "drawing": season.draw(made, report) if made is not None else None,
         "cover": _cover(made),
-        "passes": _passes(report, units),
-        "findings": listed,
-        "accepted": accepted,
+        "passes": _passes(report, units) if drawn else [],
+        "findings": open_,
+        "accepted": [one for one in listed if one["finding"].accepted is not None],
         "not_assessed": _not_assessed(report),
         "notices": list(dict.fromkeys([*report.programme.notices, *report.notices])),
-        "totals": _totals(report, units),
-        "cost": _cost(report, units, books),
-        "selection": _selection(report, books),
+        "totals": totals,
+        "cost": _cost(report, units, books) if "cost" not in leave_out else None,
+        "cost_head": _cost_head(report, units),
+        "selection": _selection(report, books) if "selection" not in leave_out else None,
     }
+
+
+def _shown(report: AuditReport) -> list[Finding]:
+    """Findings in the order of the page: open ones, then accepted departures."""
+    kept = [finding for finding in report.findings if finding.accepted is not None]
+    return [*text._ordered(words.open_findings(report)), *text._ordered(kept)]
+
+
+def anchors(report: AuditReport, prefix: str) -> dict[int, str]:
+    """The anchor of each finding, by the identity of the finding."""
+    used: dict[str, int] = {}
+    found = {}
+    for finding in _shown(report):
+        base = re.sub(r"[^A-Za-z0-9-]", "", "-".join([finding.rule, *map(str, finding.passes[:6])])) or "finding"
+        used[base] = used.get(base, 0) + 1
+        found[id(finding)] = f"{prefix}{base}" + (f"-n{used[base]}" if used[base] > 1 else "")
+    return found
+
+
+def _listed(report: AuditReport, books: Bibliography, units: str, prefix: str) -> list[dict[str, Any]]:
+    at = anchors(report, prefix)
+    return [_finding(finding, report, books, units, at[id(finding)]) for finding in _shown(report)]
 
 
 def about(report: AuditReport, units: str) -> list[tuple[str, str]]:
@@ -174,7 +219,8 @@ def said(value: str, units: str) -> str:
     return words.in_units(words.dated(value), units)
 
 
-def _first(report: AuditReport, units: str, by_key: Mapping[int, Mapping[str, Any]]) -> dict[str, Any] | None:
+def first_of(report: AuditReport, units: str, prefix: str) -> dict[str, Any] | None:
+    """The one change that would help most: lead, place, remedy, and its finding's anchor; None where none helps."""
     change = first_change(report)
     if change is None:
         return None
@@ -184,19 +230,15 @@ def _first(report: AuditReport, units: str, by_key: Mapping[int, Mapping[str, An
         "lead": "Change this first" if report.verdict != "clean" else "If you change one thing",
         "where": words.where(change.finding, report),
         "remedy": sentence(said(change.finding.remedy, units)),
-        "anchor": by_key[id(change.finding)]["anchor"],
+        "anchor": anchors(report, prefix)[id(change.finding)],
         "rule": change.finding.rule,
         "eased": eased,
     }
 
 
 def _finding(
-    finding: Finding, report: AuditReport, books: Bibliography, units: str, prefix: str, used: dict[str, int]
+    finding: Finding, report: AuditReport, books: Bibliography, units: str, anchor: str
 ) -> dict[str, Any]:
-    base = re.sub(r"[^A-Za-z0-9-]", "", "-".join([finding.rule, *map(str, finding.passes[:6])])) or "finding"
-    used[base] = used.get(base, 0) + 1
-    anchor = f"{prefix}{base}" + (f"-n{used[base]}" if used[base] > 1 else "")
-    numbers = words.evidence(finding.evidence, units, words.group_names(report)) if finding.evidence else ""
     return {
         "finding": finding,
         "anchor": anchor,
@@ -210,15 +252,65 @@ def _finding(
             for name, value in (
                 ("Why", finding.why),
                 ("Change", sentence(finding.remedy) if finding.remedy else ""),
-                ("Numbers", numbers),
+                ("Numbers", _numbers(finding.evidence, report, units)),
                 ("Held at", f"{finding.severity}, because {finding.capped}" if finding.capped else ""),
                 ("Reason given", finding.accepted or ""),
-                ("Written at", finding.place),
+                ("Written at", _place(finding.place)),
             )
             if value
         ],
-        "refs": books.cite(finding.sources),
+        "refs": _within(finding, books),
     }
+
+
+def _numbers(evidence: Mapping[str, Any], report: AuditReport, units: str) -> str:
+    """The numbers compared, without what is no number: a plain "no", an empty list, a negative count of bare days."""
+    kept = {}
+    for name, value in evidence.items():
+        if value is None or value is False or value in ("", [], (), {}):
+            continue
+        if name == "days_bare" and isinstance(value, int | float):
+            name = "days between the end of the cover and the next pass" if value > 0 else "days of overlapping cover"
+            value = abs(value)
+        elif name == "alone":
+            name, value = "alone in a tank", "yes"
+        elif name in _LABELS:
+            name = _LABELS[name]
+        kept[name] = value
+    return words.evidence(kept, units, words.group_names(report)) if kept else ""
+
+
+# names of the evidence that read as an abbreviation
+_LABELS = {
+    "most": "most allowed",
+    "least": "least asked for",
+    "run": "passes in a row",
+    "of": "passes in all",
+    "allowed": "most allowed",
+    "rate_most": "most on the label",
+    "rate_least": "least on the label",
+    "water_least": "least on the label",
+    "stage_low": "stage of the pass",
+    "first_stage": "stages on the label",
+    "harvest_interval": "days to harvest on the label",
+    "days_to_harvest": "days from the pass to harvest",
+    "interval": "days asked for between passes",
+}
+
+
+def _place(place: Any) -> str:
+    """``line 21 of sound.yaml`` for ``folder/sound.yaml:21``; the folder stands at the end of the page."""
+    found = re.fullmatch(r"(.+):(\d+)", str(place or ""))
+    if found is None:
+        return str(place or "")
+    name = found.group(1).replace("\\", "/").rpartition("/")[2]
+    return f"line {found.group(2)} of {name}"
+
+
+def _within(finding: Finding, books: Bibliography) -> list[tuple[int, str]]:
+    """The number of each source with the place within it, where the rule or row gives one."""
+    keys = dict.fromkeys(finding.sources)
+    return [(number, finding.where.get(key, "")) for key, number in zip(keys, books.cite(keys), strict=True)]
 
 
 def _cover(made: strip.Strip | None) -> list[tuple[str, str, str, str]]:
@@ -257,7 +349,7 @@ def _passes(report: AuditReport, units: str) -> list[dict[str, Any]]:
                 "tank": [_item(item, units) for item in entry.tank],
                 "water": water or "not given",
                 "droplets": DROPLETS.get(entry.droplets or "", entry.droplets or "not given"),
-                "cost": words.amount(costs[number], "area_cost", units) if number in costs else "",
+                "cost": _money(costs[number], units) if number in costs else "",
             }
         )
     return rows
@@ -292,8 +384,8 @@ def _totals(report: AuditReport, units: str) -> dict[str, list[tuple[str, ...]]]
         "actives": [
             (
                 name,
-                words.amount(entry["g_per_ha"], "dose", units) if entry.get("g_per_ha") is not None else "not known",
                 words.joined(map(str, entry.get("passes", ()))),
+                words.amount(entry["g_per_ha"], "dose", units) if entry.get("g_per_ha") is not None else "not known",
             )
             for name, entry in actives.items()
         ],
@@ -316,22 +408,34 @@ def _cost(report: AuditReport, units: str, books: Bibliography) -> dict[str, Any
     show = money.yields(units, earned.get("bushel_kg"))
     gains = {one["pass"]: show(one["break_even"]) for one in earned.get("passes", ())}
     rows = [
-        (str(one["pass"]), words.amount(one["per_ha"], "area_cost", units), gains.get(one["pass"], "not known"))
+        (str(one["pass"]), _money(one["per_ha"], units), gains.get(one["pass"], "not known"))
         for one in cost.get("passes", ())
     ]
     head = next((one for one in earned.get("responses", ()) if one["headline"]), None)
     return {
         "words": sentence(text.cost_words(cost, units)),
-        "currency": cost.get("currency") or "",
         "rows": rows,
         "money": [sentence(line) for line in money.lines(earned, units)],
         "refs": books.cite(head["sources"]) if head else [],
     }
 
 
+def _money(value: float, units: str) -> str:
+    """An amount per area without its unit, which stands in the head of the column."""
+    return words.amount(value, "area_cost", units).partition(" ")[0]
+
+
+def _cost_head(report: AuditReport, units: str) -> str:
+    """``Cost, GBP per ha``; empty where no pass has a cost."""
+    cost = report.totals.get("cost") or {}
+    if not cost.get("passes"):
+        return ""
+    return f"Cost, {cost.get('currency') or ''} per {'ac' if units == 'us' else 'ha'}".replace(",  ", " ")
+
+
 def _selection(report: AuditReport, books: Bibliography) -> dict[str, Any] | None:
     gaps = report.totals.get("selection_gaps") or ()
-    drawing = chart.draw(report.selection)
+    drawing = chart.draw(chart.of_audit(report.selection))
     if drawing is None and not gaps:
         return None
     header, cells = selection.table(report.selection) if report.selection else ((), [])
@@ -348,36 +452,44 @@ def _selection(report: AuditReport, books: Bibliography) -> dict[str, Any] | Non
     }
 
 
-def _section(section: Any, prefix: str) -> dict[str, Any]:
+def _section(section: Any, prefix: str, books: Bibliography, units: str) -> dict[str, Any]:
     """A section with its parts told by name, for the template; ``prefix`` begins the names of its drawings."""
-    parts = []
+    parts: list[dict[str, Any]] = []
     for number, part in enumerate(section.parts, 1):
         name = type(part).__name__
-        if name == "Picture":
-            parts.append(
-                {
-                    "name": name,
-                    "drawing": season.draw(part.strip, part.report, plain=part.plain),
-                    "label": part.label,
-                    "id": f"{prefix}-d{number}",
-                }
-            )
-        else:
-            parts.append({"name": name, "part": part})
+        told: dict[str, Any] = {"name": name, "part": part, "id": f"{prefix}-d{number}"}
+        if name == "Prose":
+            told["refs"] = books.cite(part.sources)
+        elif name == "Facts":
+            told["brief"] = all(len(label) < 3 for label, _ in part.rows)  # letters or numbers
+        elif name == "Picture":
+            told["drawing"] = season.draw(part.strip, part.report, plain=part.plain)
+        elif name == "Bars":
+            told["drawing"] = chart.draw(part.blocks, key=part.key)
+        elif name == "Seasons":
+            told["drawing"] = course.draw(dict(part.series), part.order, dict(part.spans))
+        elif name == "Found":
+            told["findings"] = _listed(part.report, books, units, part.prefix)
+        if name in ("Bars", "Seasons") and told["drawing"] is None:
+            continue
+        parts.append(told)
     return {
         "title": section.title,
         "fresh": section.fresh,
+        "anchor": section.anchor,
         "parts": parts,
-        "sections": [_section(one, f"{prefix}-{number}") for number, one in enumerate(section.sections, 1)],
+        "sections": [
+            _section(one, f"{prefix}-{number}", books, units) for number, one in enumerate(section.sections, 1)
+        ],
     }
 
 
-def _colophon(reports: Sequence[AuditReport], versions: str, rules: str) -> list[tuple[str, str]]:
-    """What made this page, so that somebody can ask next March."""
-    made = versions or f"planner {__version__}"
-    rows = [("Made by", made)]
-    ran = dict.fromkeys((report.rules_run, report.engine) for report in reports)
-    for number, engine in ran:
+def _colophon(
+    reports: Sequence[AuditReport], inputs: Sequence[tuple[str, str]], versions: str, rules: str
+) -> list[tuple[str, str]]:
+    """What made this page, so that somebody can ask next March; each row once."""
+    rows = [("Made by", versions or f"planner {__version__}")]
+    for number, engine in dict.fromkeys((report.rules_run, report.engine) for report in reports):
         by = f", run by {engine}" if engine else ""
         rows.append(("Rules", f"{words.count(number, 'rule')}{by}{f'; rulebook {rules[:12]}' if rules else ''}"))
     if not reports and rules:
@@ -387,4 +499,8 @@ def _colophon(reports: Sequence[AuditReport], versions: str, rules: str) -> list
             rows.append(("Input", report.programme.file))
         if report.programme.checksum:
             rows.append(("Input checksum", f"SHA-256 {report.programme.checksum}"))
-    return rows
+    for name, checksum in inputs:
+        rows.append(("Input", name))
+        if checksum:
+            rows.append(("Input checksum", f"SHA-256 {checksum}"))
+    return list(dict.fromkeys(rows))

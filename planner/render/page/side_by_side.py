@@ -1,0 +1,247 @@
+"""The page of ``planner compare``: the difference first, the seasons below each other, then each audit.
+
+It says what the command's text renderer says, in the same order; nothing is judged here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from planner.exposure import CAVEAT, RATES
+from planner.model import AuditReport, Source
+from planner.render import words
+from planner.render.page import Bars, First, Items, Judged, Link, Part, Prose, Seasons, Section, Table, chart, page
+from planner.render.page.answers import capital, cells_of, drawn_of, firsts, name_of
+from planner.render.selection import figure
+
+if TYPE_CHECKING:
+    from planner.compare import Comparison
+
+
+def compare(
+    one: Comparison, *, units: str, versions: str, rules: str = "", sources: Mapping[str, Source] | None = None
+) -> str:
+    """The page of ``planner compare``: the difference first, the seasons below each other, then each audit."""
+    from planner.render import compare as render
+    from planner.render.page import view
+
+    lead = render._lead(one, units)
+    sides = list(zip(one.labels, one.reports, strict=True))
+    changes = [
+        change
+        for label, report in sides
+        for change in verdict_of(label, report, units)
+    ]
+    seasons: list[Part] = []
+    for label, report in sides:
+        seasons += [Prose(text=name_of(report), lead=f"{label}:"), *drawn_of(report, f"Season of {label}")]
+    notices = (Items(items=tuple(f"Notice: {text}" for text in one.notices)),) if one.notices else ()
+    found = [
+        Section(title="In short", parts=(Items(items=tuple(capital(line) for line in lead[1:])),)),
+        Section(title="The programmes", parts=(_programmes(one, units), *notices)),
+        Section(title="The seasons", parts=tuple(seasons)),
+        Section(title="Pass by pass", parts=(_passes(one, units),)),
+        Section(
+            title="Cover and working modes",
+            parts=tuple(
+                Table(caption=name, header=("Programme", *head[1:]), rows=cells_of(body), right=(1,))
+                for name, head, body in render._cover(one)
+            ),
+        ),
+        Section(title="How hard each selects for resistance", parts=_selects(one)),
+    ]
+    if one.forecast is not None:
+        parts: list[Part] = [Prose(text=render.FORECAST_CAVEAT, caveat=True)]
+        for row in one.selection:
+            parts += _course(one, row)
+        found.append(Section(title=capital(render._forecast_title(one.forecast)), parts=tuple(parts)))
+    for entry in one.findings:
+        found += _changes(one, entry, units)
+    limits = Items(items=tuple(render._limits(one, explain=False)))
+    found.append(Section(title="Published limits that tell the programmes apart", parts=(limits,)))
+    return page(
+        kind="Programmes side by side",
+        title=" and ".join(name_of(report) for report in one.reports),
+        verdict=lead[0] if lead else "",
+        first=changes,
+        about=view.about(one.reports[0], units),
+        sections=found,
+        judged=[
+            Judged(report=report, prefix=f"{label}-", title=f"{label}: {name_of(report)}", leave_out=("selection",))
+            for label, report in sides
+        ],
+        units=units,
+        versions=versions,
+        rules=rules,
+        sources=sources,
+    )
+
+
+def verdict_of(label: str, report: AuditReport, units: str) -> tuple[First, ...]:
+    """The verdict on one programme with what to change first in it."""
+    verdict = words.verdict(report).rstrip(".")
+    lead = f"{label}, {verdict[:1].lower()}{verdict[1:].replace(':', ',', 1)}"
+    begin = "Change first, " if report.verdict != "clean" else "If you change one thing, "
+    return firsts(report, units, f"{label}-", lead, begin) or ((lead, "Nothing calls for a change.", ""),)
+
+
+def _programmes(one: Comparison, units: str) -> Table:
+    """One row per programme: name, verdict in words, passes, cost."""
+    from planner.render import compare as render
+
+    _, rows = render._programmes(one, units)
+    per = "per ac" if units == "us" else "per ha"
+    cells = []
+    for (label, passes, cost, name, _), report in zip(rows, one.reports, strict=True):
+        told = words.verdict(report)
+        cells.append((label, Link(text=name, anchor=f"{label}-programme"), told, passes.partition(" ")[0], cost))
+    head = ("", "Programme", "Verdict", "Passes", "Cost")
+    return Table(
+        caption=f"Programmes side by side, cost {per}",
+        header=head,
+        rows=tuple((*row[:4], row[4].replace(f" {per}", "")) for row in cells),
+        right=(3, 4),
+        quiet=True,
+    )
+
+
+def _passes(one: Comparison, units: str) -> Table:
+    """Passes that lie close together in one row, in lines: day, groups, tank, cost."""
+    from planner.render import compare as render
+
+    rows = []
+    for row in one.passes:
+        cells: list[tuple[str, ...]] = []
+        for cell in row["cells"]:
+            if cell is None:
+                cells.append(("no pass here",))
+                continue
+            head, when, codes, *rest = render._pass_cell(cell, one, units).replace(": ", "; ", 1).split("; ")
+            group = codes if codes.startswith("no ") else f"group {codes}"
+            cells.append((f"Pass {head}, {when}" if when else f"Pass {head}", group, *rest))
+        rows.append((*cells, tuple(row["notes"])))
+    return Table(
+        caption="Passes side by side",
+        header=(*one.labels, "What differs"),
+        rows=tuple(rows),
+        quiet=True,
+        headed=False,
+    )
+
+
+_STATES = {"none": "not used", "lost": "no longer works here", "not assessed": "not assessed"}
+
+
+def _selects(one: Comparison) -> tuple[Part, ...]:
+    """Bars per group and target, one for each programme, with the caveat, the figures, and what drives them."""
+    from planner.render import compare as render
+
+    blocks = []
+    for row in one.selection:
+        entries = []
+        for at, cell in enumerate(row["cells"]):
+            band, span, shown = cell["band"] or {}, cell["range"], render._days(cell)
+            ranged = span is not None and figure(span[0]) != figure(span[1])
+            known = cell["state"] not in _STATES
+            entries.append(
+                chart.Entry(
+                    name=cell["programme"],
+                    said=shown.replace("-", " to ") if known else _STATES[cell["state"]],
+                    days=(span[0] if ranged else cell["days"]) if known else None,
+                    low=(span[0] if ranged else band.get("low")) if known else None,
+                    high=(span[1] if ranged else band.get("high")) if known else None,
+                    pattern=at,
+                )
+            )
+        blocks.append(chart.Block(name=f"{row['words']} on {row['name']}", entries=tuple(entries)))
+    key = tuple(f"{label}: {name_of(report)}" for label, report in zip(one.labels, one.reports, strict=True))
+    head, days = render._selection(one)
+    table = Table(
+        caption="Selection days, each programme beside the first",
+        header=(head[-1], *head[:-1]),
+        rows=tuple((row[-1], *row[:-1]) for row in days),
+        right=tuple(range(1, len(head))),
+    )
+    told = _joined(render._selection_words(one, explain=False))
+    return (
+        Bars(blocks=tuple(blocks), label="Selection days by group, target and programme", key=key),
+        Prose(text=f"{CAVEAT} {RATES}", caveat=True),
+        *((table,) if days else ()),
+        Items(items=tuple(capital(line) for line in told)),
+    )
+
+
+def _joined(lines: Sequence[str]) -> list[str]:
+    """Lines that hang under the one before (two spaces) put into its sentence."""
+    found: list[str] = []
+    for line in lines:
+        if line.startswith("  ") and found:
+            found[-1] = f"{found[-1].rstrip('.')}, {line.strip()}"
+        else:
+            found.append(line.strip())
+    return found
+
+
+def _course(one: Comparison, row: Mapping[str, Any]) -> list[Part]:
+    """The course over seasons of one group on one target, drawn where some programme moves it."""
+    assert one.forecast is not None
+    series = [
+        entry for entry in one.forecast["series"] if (entry["target"], entry["group"]) == (row["target"], row["group"])
+    ]
+    drawn = [(entry["programme"], tuple(entry["log_odds"])) for entry in series if entry["log_odds"]]
+    told = [f"{entry['programme']}: not assessed, {entry['why']}" for entry in series if not entry["log_odds"]]
+    moves = any(values[-1] > values[0] for _, values in drawn)
+    if not (moves or told):
+        return []
+    name = f"{row['words']} on {row['name']}"
+    spans = tuple(
+        (entry["programme"], (entry["log_odds_band"][0][-1], entry["log_odds_band"][1][-1]))
+        for entry in series
+        if entry["log_odds"] and entry["log_odds_band"]
+    )
+    parts: list[Part] = [Prose(text="", lead=name)]
+    if moves:
+        parts.append(Seasons(series=tuple(drawn), order=one.labels, label=f"Course over seasons: {name}", spans=spans))
+    return [*parts, *([Items(items=tuple(told))] if told else [])]
+
+
+def _changes(one: Comparison, entry: Mapping[str, Any], units: str) -> list[Section]:
+    """Findings that vanish, come, change or cannot be judged, each leading to its card in its programme's audit."""
+    from planner.render.page import view
+
+    label, beside = entry["programme"], entry["beside"]
+    reports = dict(zip(one.labels, one.reports, strict=True))
+    found = []
+    for key, title, owner in (
+        ("vanish", f"Findings that vanish, {label} against {beside}", beside),
+        ("unsure", f"Findings of {beside} that could not be judged in {label}", beside),
+        ("new", f"New findings, {label} against {beside}", label),
+        ("changed", f"Findings that weigh differently, {label} against {beside}", beside),
+    ):
+        if not entry[key]:
+            continue
+        prefix = f"{owner}-"
+        at = view.anchors(reports[owner], prefix)
+        known: dict[tuple[Any, ...], str] = {}
+        for finding in reports[owner].findings:
+            known.setdefault((finding.rule, finding.passes, finding.message), at[id(finding)])
+        rows = []
+        for item in entry[key]:
+            name = f"{item['rule']} {item['name'].replace('-', ' ')}"
+            anchor = known.get((item["rule"], tuple(item["passes"]), item["message"]), f"{prefix}findings")
+            more = f", then {item['then']}" if "then" in item else ""
+            kept = " (accepted)" if item["accepted"] is not None else ""
+            why = (f"Not assessed: {item['reason']}",) if "reason" in item else ()
+            said = view.sentence(view.said(item["message"], units))
+            rows.append(
+                (
+                    f"{capital(item['severity'])}{more}{kept}",
+                    Link(text=name, anchor=anchor),
+                    words.passes(item["passes"]),
+                    (said, *why),
+                )
+            )
+        header = ("Weight", "Finding", "Where", "What")
+        found.append(Section(title=title, parts=(Table(caption=title, header=header, rows=tuple(rows), quiet=True),)))
+    return found
