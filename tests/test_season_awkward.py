@@ -174,7 +174,8 @@ def test_a_date_against_sowing_is_told_at_the_pass_that_gives_it() -> None:
     ]
     with pytest.raises(InputError) as caught:
         season(Field(crop="soybean", sown=date(2026, 7, 10)), *passes)
-    assert str(caught.value) == "plan.yaml:4: sown on 2026-07-10 lies after R1 on 2026-07-01; correct one of the two dates"
+    said = "plan.yaml:4: sown on 2026-07-10 lies after R1 on 2026-07-01; correct one of the two dates"
+    assert str(caught.value) == said
 
 
 def test_a_bbch_code_is_dated_by_the_stage_it_is_or_between_two() -> None:
