@@ -16,7 +16,7 @@ from planner.commands import COMMANDS, module
 from planner.errors import nearest
 from planner.exits import UsageError
 
-_ABOUT = "Audits, drafts and teaches crop spray programmes, so that modes of action keep working."
+_ABOUT = "Drafts, audits and teaches spray programmes that keep modes of action working."
 
 _EXAMPLES = """examples:
   planner audit programme.yaml                     is this programme sound?
@@ -30,7 +30,8 @@ exit codes:
 {chr(10).join(f"  {code:<4} {meaning}" for code, meaning in exits.TABLE)}
 
 environment: NO_COLOR, FORCE_COLOR, COLUMNS, PLANNER_NO_CACHE, XDG_CACHE_HOME
-files:       planner.yaml, the nearest one from here upwards, may set catalog, rules, units and format
+files:       planner.yaml, the nearest one from here upwards, may set catalog,
+             rules, units and format
 """
 
 
@@ -55,6 +56,15 @@ class _Formatter(argparse.RawDescriptionHelpFormatter):
         options.setdefault("width", 80)
         options.setdefault("max_help_position", 26)
         super().__init__(prog, **options)
+
+    def _fill_text(self, text: str, width: int, indent: str) -> str:
+        """Paragraphs folded to the width; examples stay as they are, ready to be copied."""
+        import textwrap
+
+        parts = text.split("\n\n")
+        return "\n\n".join(
+            part if part.startswith("examples:") else textwrap.fill(" ".join(part.split()), width) for part in parts
+        )
 
 
 class _Subparsers:

@@ -30,7 +30,7 @@ TABLE = (
     (DONE, "done; nothing breached"),
     (BREACH, "done; at least one breach, or no programme can satisfy the rules"),
     (INPUT, "the input or the command line needs a change; nothing was done"),
-    (BUG, "the planner itself broke; the message names the file to send with a report"),
+    (BUG, "the planner broke; the message names the file to send with a report"),
     (INTERRUPTED, "stopped with Ctrl-C"),
 )
 
@@ -43,14 +43,32 @@ class UsageError(InputError):
 
 
 def say(line: str) -> None:
-    """One line on standard error; silence when nobody can read it."""
+    """One line on standard error; silence when nobody can read it.
+
+    On a terminal a long line goes on below, between words and indented; piped it stays one line for ``grep``.
+    """
+    from planner.render import console
     from planner.render.words import safe
 
     try:
-        sys.stderr.write(safe(line) + "\n")
+        shown = safe(line)
+        if console.is_terminal(sys.stderr):
+            shown = _folded(shown)
+        sys.stderr.write(shown + "\n")
         sys.stderr.flush()
     except (OSError, ValueError):
         return
+
+
+def _folded(line: str) -> str:
+    import shutil
+
+    width = shutil.get_terminal_size().columns
+    if len(line) <= width:
+        return line
+    import textwrap
+
+    return textwrap.fill(line, max(width, 20), subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
 
 
 def guarded(work: Callable[[], int], *, debug: bool = False, argv: Sequence[str] = ()) -> int:

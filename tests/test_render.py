@@ -334,3 +334,57 @@ def test_a_stage_alone_takes_the_reports_date_marked_as_an_estimate() -> None:
     assert words.when(alone, reports.flawed()) == "~5 August, R5"
     assert words.when(alone) == "R5"
     assert words.when(entry, reports.flawed()) == "3 August, R5"
+
+
+# --- colours and narrow screens ---------------------------------------------------------------------------------------
+
+
+def _luminance(rgb: tuple[int, int, int]) -> float:
+    """Relative luminance, WCAG 2.2 (definition with the formula of sRGB)."""
+    parts = [value / 255 for value in rgb]
+    linear = [part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def test_colours_read_on_light_and_dark_grounds() -> None:
+    """Contrast by WCAG 2.2, 1.4.3. No colour has 4.5:1 on both white and black by a margin (their own contrast is 21:1,
+    so the middle has 4.58 to each side); 3.8:1 on both is asked here, and every colour's meaning stands in words too.
+    """
+    from rich.color import Color
+    from rich.style import Style
+
+    from planner.render.paper import STYLES
+
+    for name, style in STYLES.items():
+        colour = Style.parse(style).color
+        if colour is None:
+            continue
+        light = _luminance(tuple(Color.get_truecolor(colour)))
+        assert 1.05 / (light + 0.05) >= 3.8, name
+        assert (light + 0.05) / 0.05 >= 3.8, name
+
+
+@pytest.mark.parametrize("width", [40, 60, 80, 120])
+def test_a_wide_table_becomes_a_list_on_a_narrow_screen(width: int) -> None:
+    from planner.render.paper import Paper
+
+    paper = Paper(width)
+    header = ("product", "needed", "on hand", "to buy", "price", "passes")
+    row = ("Demo Hornbeam 480 SC", "4 gal 118 fl oz", "-", "4 gal 118 fl oz", "210.00 per gal", "1, 2")
+    paper.table(header, [row], right=(1, 2, 3, 4))
+    lines = [line.plain for line in paper.lines]
+    assert all(len(line) <= width for line in lines)
+    shown = " ".join(" ".join(lines).split())
+    assert all(cell in shown for cell in row if cell != "-")
+    assert all(name in shown for name, cell in zip(header, row, strict=True) if cell != "-" and name != "product")
+
+
+def test_a_chart_of_many_seasons_keeps_to_its_width() -> None:
+    from planner.render import chart
+
+    for seasons in (2, 10, 30):
+        for width in (60, 80, 120):
+            lines = chart.lines({"A": [-9.2 + at * 0.4 for at in range(seasons + 1)]}, width=width)
+            assert max(map(len, lines)) <= width
+            numbers = [int(part) for part in lines[-1].split()[1:]]
+            assert numbers == sorted(set(numbers)) and numbers[0] == 0

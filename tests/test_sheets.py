@@ -718,7 +718,7 @@ def test_a_map_holds_for_a_whole_folder(tmp_path: Path, capsys: pytest.CaptureFi
     told = ["audit", str(tmp_path), "--field", str(FIELD), "--products", str(SHOP)]
     assert cli.main(told) == 2
     assert cli.main([*told, "--map", "Stuff=product"]) == 1
-    assert capsys.readouterr().err.splitlines()[-1] == "2 programmes: 2 breaches"
+    assert capsys.readouterr().err.splitlines()[-1] == "2 programmes: 2 with breaches"
 
 
 def test_this_season_as_history(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -21,7 +21,7 @@ planner audit sheet.xlsx --field field.yaml --products shop.yaml
 planner audit programme.yaml --format history
 planner audit farm/*.yaml --format json --output answers.json
 planner audit programme.yaml --format html --output programme.html
-planner audit district/ --jobs 2 --results lines.jsonl --summary district.csv --odd
+planner audit district/ --jobs 2 --summary district.csv --odd
 cat programme.yaml | planner audit -
 """
 

@@ -14,7 +14,7 @@ from planner.batch import inputs, pool, results, summary
 from planner.batch.work import Setup
 from planner.commands import common
 from planner.exits import UsageError
-from planner.render import console
+from planner.render import console, words
 
 Line = dict[str, Any]
 
@@ -153,16 +153,14 @@ def _show(line: Line, form: str) -> None:
     if line["verdict"] == "unreadable":
         console.tell(f"unreadable  {line['problem']}")
         return
-    counts = (
-        f"{line['breaches']} breaches, {line['cautions']} cautions, {line['advice']} advice"
-        if "breaches" in line
-        else ""
-    )
+    forms = (("breaches", "breach", "breaches"), ("cautions", "caution", "cautions"), ("advice", "advice", "advice"))
+    counts = ", ".join(words.count(line[key], one, many) for key, one, many in forms if line.get(key))
     rules = f"  {' '.join(line['rules'])}" if line.get("rules") else ""
-    console.tell(f"{line['verdict']:<10}  {line['file']}  {counts}{rules}")
+    console.tell(f"{line['verdict']:<10}  {line['file']}  {counts}{rules}".rstrip())
 
 
 def _close(overview: summary.Overview) -> None:
     rows = overview.rows()
-    verdicts = ", ".join(f"{count} {name}" for name, count in rows["verdicts"].items())
-    exits.say(f"{rows['programmes']} programmes: {verdicts or 'none'}")
+    said = {"breaches": "with breaches", "cautions": "with cautions"}
+    verdicts = ", ".join(f"{count} {said.get(name, name)}" for name, count in rows["verdicts"].items())
+    exits.say(f"{words.count(rows['programmes'], 'programme')}: {verdicts or 'none'}")

@@ -13,7 +13,7 @@ from planner.errors import InputError
 _EXAMPLES = """
 planner rules list
 planner rules check --rules my-rules
-planner rules new ROT06 same-partner --family rotation -o my-rules/ROT06-same-partner.yaml
+planner rules new ROT06 same-partner --family rotation -o ROT06.yaml
 """
 
 

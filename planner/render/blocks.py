@@ -63,6 +63,8 @@ def to_text(blocks: Sequence[Block], width: int = 100) -> list[Text]:
                 paper.blank()
                 paper.line((block.text, "head"), indent=2)
         elif isinstance(block, Line):
+            if block.style == "quiet" and block.indent == 0:  # the versions at the foot
+                paper.blank()
             label = f"{block.label}: " if block.label else ""
             paper.line((label, "quiet"), (block.text, block.style), indent=block.indent, hang=block.indent + 2)
         elif block.rows:

@@ -8,12 +8,13 @@ from collections.abc import Mapping, Sequence
 HEIGHT = 11
 
 
-def lines(series: Mapping[str, Sequence[float]], *, height: int = HEIGHT) -> list[str]:
+def lines(series: Mapping[str, Sequence[float]], *, height: int = HEIGHT, width: int = 100) -> list[str]:
     """The chart as lines of text.
 
     Args:
         series: letter -> values (log-odds) at season 0, 1, ...; all of one length, at least two values.
         height: rows of the drawing.
+        width: columns that it may take; seasons move together where there are many.
 
     Each row names its log-odds and the share of resistance that they mean; ``*`` is where programmes meet.
     """
@@ -24,21 +25,23 @@ def lines(series: Mapping[str, Sequence[float]], *, height: int = HEIGHT) -> lis
     if high - low < 1e-9:
         high = low + 1.0
     count = max(len(one) for one in series.values())
-    step = 4
+    step = max(1, min(4, (width - 24) // count))
+    every = -(-3 // step)  # seasons between two numbers below, so that they stay apart
     grid = [[" "] * (step * count) for _ in range(height)]
     for letter, one in series.items():
         for season, value in enumerate(one):
             row = round((high - value) / (high - low) * (height - 1))
             held = grid[row][season * step]
             grid[row][season * step] = letter if held in (" ", letter) else "*"
-    drawn = [f"{'log-odds':>9}  {'resistant':>10}"]
+    drawn = [f"{'log-odds':>9}  {'resistant':>11}"]
     for at, row_ in enumerate(grid):
         value = high - at * (high - low) / (height - 1)
-        drawn.append(f"{value:9.1f}  {share(value):>10} |{''.join(row_).rstrip()}")
-    drawn.append(f"{'':21} +{'-' * (step * count - step + 1)}")
-    drawn.append(f"{'season':>21}  " + "".join(f"{season:<{step}}" for season in range(count)).rstrip())
+        drawn.append(f"{value:9.1f}  {share(value):>11} |{''.join(row_).rstrip()}")
+    drawn.append(f"{'':22} +{'-' * (step * count - step + 1)}")
+    numbers = "".join(f"{season:<{step * every}}" for season in range(0, count, every))
+    drawn.append(f"{'season':>22}  {numbers.rstrip()}")
     if any("*" in row_ for row_ in grid):
-        drawn.append(f"{'':23}* where programmes meet")
+        drawn.append(f"{'':24}* where programmes meet")
     return drawn
 
 

@@ -72,7 +72,7 @@ def text(
     paper.line((f"{CAVEAT} {RATES}", "quiet"), indent=2)
     if one.forecast is not None:
         paper.heading(_forecast_title(one.forecast))
-        for name, drawn, told in _charts(one):
+        for name, drawn, told in _charts(one, width - 2):
             paper.line(name, indent=2, hang=4)
             for line in drawn:
                 paper.raw("  ", line)
@@ -161,7 +161,7 @@ def _lead(one: Comparison, units: str) -> list[str]:
         unsure = words.count(len(found["unsure"]), "finding")
         more = f"; {unsure} could not be judged there" if found["unsure"] else ""
         pair = f"{cost['programme']} against {cost['beside']}"
-        lines.append(f"{pair}, findings: {gone or 'none'} vanish, {new or 'none'} new{more}.")
+        lines.append(f"{pair}, findings that vanish: {gone or 'none'}; new ones: {new or 'none'}{more}.")
         lines.append(f"Resistance: {summary['text']}.")
         lines += [f"{_capital(said)}." for said in summary["cover"]]
     return lines
@@ -363,7 +363,7 @@ def _forecast_title(course: Mapping[str, Any]) -> str:
     )
 
 
-def _charts(one: Comparison) -> list[tuple[str, list[str], list[str]]]:
+def _charts(one: Comparison, width: int = 98) -> list[tuple[str, list[str], list[str]]]:
     """Title, chart and remarks of each target and group that some programme selects on."""
     assert one.forecast is not None
     found = []
@@ -377,7 +377,7 @@ def _charts(one: Comparison) -> list[tuple[str, list[str], list[str]]]:
         told = [f"{entry['programme']}: not assessed, {entry['why']}" for entry in series if not entry["log_odds"]]
         moves = any(values[-1] > values[0] for values in drawn.values())
         if moves or told:
-            found.append((f"{row['words']} on {row['name']}", chart.lines(drawn) if moves else [], told))
+            found.append((f"{row['words']} on {row['name']}", chart.lines(drawn, width=width) if moves else [], told))
     return found
 
 

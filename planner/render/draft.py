@@ -38,7 +38,11 @@ def show(answer: Draft, *, width: int, units: str = "metric", explain: bool = Fa
     paper.heading("the balanced programme in full")
     if balanced.columns:
         report = answer.reports.get("balanced") or next(iter(answer.reports.values()))
-        paper.lines.extend(text.audit(report, width=width, units=units, explain=explain, versions=versions))
+        known = front.space.catalogue.sources
+        cited = {key: known[key].words for one in report.findings for key in one.sources if key in known}
+        paper.lines.extend(
+            text.audit(report, width=width, units=units, explain=explain, versions=versions, sources=cited)
+        )
     else:
         paper.line(
             "no pass: nothing that can be bought covers a day that counts here, or nothing is asked for", indent=2
@@ -107,7 +111,7 @@ def _table(answer: Draft, paper: Paper, units: str) -> None:
 def _row(name: str, one: Answer, report: AuditReport | None, answer: Draft, units: str) -> list[Part]:
     space = answer.front.space
     passes = "; ".join(
-        f"{_when(space.slots[column.slot].day) if column.slot >= 0 else column.entry.how} {_groups(column)}"
+        f"{_when(space.slots[column.slot].day) if column.slot >= 0 else column.entry.how}: {_groups(column)}"
         for column in one.columns
     )
     return [
@@ -129,6 +133,7 @@ def _when(day: int) -> str:
 
 def _seasons(answer: Draft, paper: Paper) -> None:
     seen: set[tuple[int, ...]] = set()
+    shown = 0
     for name, report in answer.reports.items():
         key = tuple(column.number for column in answer.front.named[name].columns)
         if key in seen or not key:
@@ -138,7 +143,8 @@ def _seasons(answer: Draft, paper: Paper) -> None:
         made = strip.make(report)
         if made is not None:
             paper.heading(words.joined(same))
-            strip.show(made, paper)
+            strip.show(made, paper, key=not shown)
+            shown += 1
 
 
 def _passes(balanced: Answer, answer: Draft, paper: Paper) -> None:

@@ -60,8 +60,8 @@ def entries(title: str, header: Sequence[str], rows: Sequence[Sequence[str]], wi
     paper.blank()
     paper.line(
         (f"{words.count(len(rows), *_forms(title))}   ", "quiet"),
-        ("one in full: ", "quiet"),
-        "planner explain NAME",
+        ("one of them in full: " if title != "kind" else "the entries of one: ", "quiet"),
+        "planner explain NAME" if title != "kind" else "planner catalog list KIND",
     )
     return paper.lines
 

@@ -16,13 +16,13 @@ from planner.render.words import safe
 
 Part = str | tuple[str, str] | Text
 
-STYLES = {
-    "breach": "bold red",
-    "caution": "yellow",
-    "advice": "cyan",
-    "good": "green",
+STYLES = {  # numbers of the 256 colours: each reads on a white and on a black ground (a test measures it), and none
+    "breach": "bold color(196)",  # says anything that the words do not say as well
+    "caution": "color(130)",
+    "advice": "color(31)",
+    "good": "color(28)",
     "head": "bold",
-    "quiet": "dim",
+    "quiet": "color(243)",
 }
 _TOKEN = re.compile(r"\S+\s*")
 
@@ -103,17 +103,48 @@ class Paper:
         right: Sequence[int] = (),
         indent: int = 2,
     ) -> None:
-        """Columns as wide as their widest cell; the last one folds, none is cut."""
+        """Columns as wide as their widest cell; the last one folds, none is cut.
+
+        Where there is no room for the last column, its cells go below the others; where there is none for the others
+        either, each row becomes a short list, ``name value`` by ``name value``.
+        """
         cells = [[text(cell) for cell in row] for row in rows]
         columns = len(header)
         widths = [max([cell_len(header[at])] + [cell_len(row[at].plain) for row in cells]) for at in range(columns)]
         start = indent + sum(widths[:-1]) + 2 * (columns - 1)
-        if any(header):
-            self._row([text((name, "quiet")) for name in header], widths, right, indent, start)
+        if columns > 2 and start - 2 > self.width:
+            for row in cells:
+                self._record(header, row, indent)
+            return
+        below = self.width - start < min(24, widths[-1])
+        shown = [*header[:-1], "" if below else header[-1]]
+        if any(shown):
+            self._row([text((name, "quiet")) for name in shown], widths, right, indent, start, below=False)
         for row in cells:
-            self._row(row, widths, right, indent, start)
+            self._row(row, widths, right, indent, start, below=below)
 
-    def _row(self, row: Sequence[Text], widths: Sequence[int], right: Sequence[int], indent: int, start: int) -> None:
+    def _record(self, header: Sequence[str], row: Sequence[Text], indent: int) -> None:
+        """A row as its first cell, and the others with their names below it."""
+        first = text((f"{header[0]} ", "quiet"), row[0]) if row[0].plain.isdigit() else row[0]
+        self.lines.extend(fold(text(" " * indent, first), self.width, indent + 4))
+        said = text(" " * (indent + 4))
+        for at in range(1, len(row)):
+            if row[at].plain not in ("", "-"):
+                said.append_text(
+                    text("; " if len(said.plain) > indent + 4 else "", (f"{header[at]} ", "quiet"), row[at])
+                )
+        self.lines.extend(fold(said, self.width, indent + 4))
+
+    def _row(
+        self,
+        row: Sequence[Text],
+        widths: Sequence[int],
+        right: Sequence[int],
+        indent: int,
+        start: int,
+        *,
+        below: bool,
+    ) -> None:
         line = text(" " * indent)
         for at, cell in enumerate(row[:-1]):
             gap = " " * (widths[at] - cell_len(cell.plain))
@@ -123,13 +154,13 @@ class Paper:
         if len(row) - 1 in right:
             last = text(" " * (widths[-1] - cell_len(last.plain)), last)
         room = self.width - start
-        if room < min(24, cell_len(last.plain)):  # no room beside the columns: the last cell goes below them
+        if below:
             head = line.copy()
             head.rstrip()
             self.lines.append(head)
             self.lines.extend(fold(text(" " * (indent + 4), last), self.width, indent + 4))
             return
-        pieces = fold(last, room)
+        pieces = fold(last, max(room, 1))
         first = text(line, pieces[0])
         first.rstrip()
         self.lines.append(first)

@@ -81,14 +81,21 @@ def make(report: AuditReport) -> Strip | None:
     )
 
 
-def show(strip: Strip, paper: Paper) -> None:
-    """Print the strip as wide as the paper allows, one character for as few days as that takes."""
+def show(strip: Strip, paper: Paper, *, key: bool = True) -> None:
+    """Print the strip as wide as the paper allows, one character for as few days as that takes.
+
+    Args:
+        key: whether what its signs mean stands below; once is enough where several strips follow each other.
+    """
     label = min(int(_LABEL * paper.width), max([len(row.name) for row in strip.rows] + [6]))
     room = max(20, paper.width - label - 6)
     total = strip.last - strip.first + 1
     scale = -(-total // room)
+    marks = (*strip.stages, *strip.passes, *strip.groups)
+    while scale < total and any((mark.day - strip.first) // scale + len(mark.text) > room + 2 for mark in marks):
+        scale += 1  # a word at the end of the season has room as well
     columns = -(-total // scale)
-    for line in _months(strip, scale, columns):
+    for line in _months(strip, scale, room + 2):
         paper.raw("  ", ("".ljust(label), "quiet"), "  ", (line, "quiet"))
     for at, line in enumerate(_place(strip.stages, strip.first, scale)):
         paper.raw("  ", (("stage" if at == 0 else "").ljust(label), "quiet"), "  ", line)
@@ -102,16 +109,20 @@ def show(strip: Strip, paper: Paper) -> None:
             paper.line(("  " + name, "quiet"))
             name = ""
         paper.raw("  ", (name.ljust(label), "quiet"), "  ", *_cells(row, strip, scale, columns))
-    unit = "one day" if scale == 1 else f"{scale} days"
-    key = f"each character is {unit}"
-    if strip.rows:
-        key += "; a digit is the least number of modes that work on it then"
-        key += ", 0 a bare day, ? not known, . out of window"
-    if any(row.estimated for row in strip.rows) or any(mark.text.startswith("~") for mark in strip.stages):
-        key += "; ~ is an estimated date"
-    paper.line((key, "quiet"), indent=2)
+    if key:
+        paper.line((_key(strip, scale), "quiet"), indent=2)
     for note in strip.notes:
         paper.line((note, "quiet"), indent=2)
+
+
+def _key(strip: Strip, scale: int) -> str:
+    said = f"each character is {'one day' if scale == 1 else f'{scale} days'}"
+    if strip.rows:
+        said += "; a digit is the least number of modes that work on it then"
+        said += ", 0 a bare day, ? not known, . out of window"
+    if any(row.estimated for row in strip.rows) or any(mark.text.startswith("~") for mark in strip.stages):
+        said += "; ~ is an estimated date"
+    return said
 
 
 def gaps(row: Row) -> list[tuple[int, int]]:
@@ -141,12 +152,12 @@ def _cells(row: Row, strip: Strip, scale: int, columns: int) -> list[Part]:
         modes = [row.modes.get(day, 0) for day in inside]
         known = [mode for mode in modes if mode is not None]
         if known and min(known) == 0:
-            parts.append(("0", "bold red"))
+            parts.append(("0", "breach"))
         elif len(known) < len(modes):
-            parts.append(("?", "yellow"))
+            parts.append(("?", "caution"))
         else:
             least = min(known)
-            parts.append((str(least) if least < 10 else "9", "yellow" if least == 1 else "good"))
+            parts.append((str(least) if least < 10 else "9", "caution" if least == 1 else "good"))
     return parts
 
 
@@ -164,7 +175,7 @@ def _place(marks: Sequence[Mark], first: int, scale: int) -> list[str]:
     return lines
 
 
-def _months(strip: Strip, scale: int, columns: int) -> list[str]:
+def _months(strip: Strip, scale: int, room: int) -> list[str]:
     marks = []
     day = datetime.date.fromordinal(strip.first)
     marks.append(Mark(day=strip.first, text=words.day(day)))
@@ -175,7 +186,8 @@ def _months(strip: Strip, scale: int, columns: int) -> list[str]:
         marks.append(Mark(day=day.toordinal(), text=words.day(day)))
     kept = [marks[0]]
     for mark in marks[1:]:
-        if (mark.day - kept[-1].day) // scale > len(kept[-1].text) and (mark.day - strip.first) // scale < columns:
+        ends = (mark.day - strip.first) // scale + len(mark.text)
+        if (mark.day - kept[-1].day) // scale > len(kept[-1].text) and ends <= room:
             kept.append(mark)
     return _place(kept, strip.first, scale)
 
@@ -229,8 +241,6 @@ def _runs(entry: Mapping[str, Any]) -> Iterable[Mapping[str, Any]]:
 
 
 def _ordinal(value: Any) -> int:
-    if isinstance(value, datetime.date):
-        return value.toordinal()
     return datetime.date.fromisoformat(str(value)).toordinal()
 
 

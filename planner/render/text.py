@@ -44,8 +44,9 @@ def audit(
     found = words.open_findings(report)
     if found:
         paper.heading(f"findings: {words.counts(found)}")
+        told: dict[tuple[str, ...], Finding] = {}
         for finding in _ordered(found):
-            _finding(finding, report, paper, units, explain, sources or {})
+            _finding(finding, report, paper, units, explain, sources or {}, told)
             if explain and (advisers or {}).get(finding.rule):
                 paper.field("adviser", (advisers or {})[finding.rule])
     _not_assessed(report.not_assessed, paper)
@@ -162,8 +163,16 @@ def _ordered(findings: Sequence[Finding]) -> list[Finding]:
 
 
 def _finding(
-    finding: Finding, report: AuditReport, paper: Paper, units: str, explain: bool, sources: Mapping[str, str]
+    finding: Finding,
+    report: AuditReport,
+    paper: Paper,
+    units: str,
+    explain: bool,
+    sources: Mapping[str, str],
+    told: dict[tuple[str, ...], Finding],
 ) -> None:
+    """``told`` keeps what stood above, so that the same reason and sources are not printed twice in full."""
+
     def said(text: str) -> str:
         return words.in_units(words.dated(text), units)
 
@@ -176,15 +185,21 @@ def _finding(
         hang=4,
     )
     paper.line(said(finding.message), indent=4)
-    if finding.why:
+    above = None if explain else told.setdefault((finding.rule, finding.why, *finding.sources), finding)
+    again = above is not None and above is not finding
+    if again and above is not None:
+        same = ", with the same sources" if finding.sources else ""
+        paper.field("why", f"as for {finding.rule} in {words.passes(above.passes)} above{same}")
+    elif finding.why:
         paper.field("why", said(finding.why if explain else _short(finding.why)))
     if finding.remedy:
         paper.field("change", said(finding.remedy))
     numbers = words.evidence(finding.evidence, units, words.group_names(report)) if finding.evidence else ""
     if numbers:
         paper.field("numbers", numbers)
-    if finding.sources:
-        paper.field("source", "; ".join(sources.get(key, key) for key in finding.sources))
+    if finding.sources and not again:
+        named = finding.cited(sources) if explain else [sources.get(key, key) for key in finding.sources]
+        paper.field("source", "; ".join(named))
     if finding.capped:
         paper.field("held at", f"{finding.severity}, because {finding.capped}")
     if explain and finding.place:
@@ -222,7 +237,7 @@ def _totals(totals: Mapping[str, Any], paper: Paper, units: str) -> None:
             dose = entry.get("g_per_ha")
             shown = words.amount(dose, "dose", units) if dose is not None else "not known"
             rows.append([shown, words.count(len(entry.get("passes", ())), "pass", "passes"), words.safe(name)])
-        paper.table(("active", "", ""), rows, right=(0, 1))
+        paper.table(("amount", "passes", "active"), rows, right=(0, 1))
     if groups:
         rows = []
         for code, entry in groups.items():

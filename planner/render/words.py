@@ -192,7 +192,7 @@ def unchecked(report: AuditReport) -> str:
 
 
 def evidence(facts: Mapping[str, Any], units: str, groups: Mapping[str, str] | None = None) -> str:
-    """The numbers compared, ``name value`` by ``name value``, in ``units``; ``groups`` words group keys."""
+    """The numbers compared, ``name value`` by ``name value``, in ``units``; ``groups`` words group keys and targets."""
     parts = []
     unit = facts.get("unit")
     for name, value in facts.items():
@@ -201,8 +201,9 @@ def evidence(facts: Mapping[str, Any], units: str, groups: Mapping[str, str] | N
         if unit and isinstance(value, int | float) and not isinstance(value, bool):
             value = f"{number(value, 4)} {unit}"
         shown = in_units(dated(_value(value)), units)
-        if name in ("target", "targets"):
-            shown = shown.replace("-", " ")
+        if name in ("target", "targets") and shown:
+            ids = value if isinstance(value, list | tuple) else [value]
+            shown = joined((groups or {}).get(str(one), str(one).replace("-", " ")) for one in ids)
         shown = (groups or {}).get(shown, shown)
         if shown:
             label = name.replace("_", " ")
@@ -211,8 +212,9 @@ def evidence(facts: Mapping[str, Any], units: str, groups: Mapping[str, str] | N
 
 
 def group_names(report: AuditReport) -> dict[str, str]:
-    """``group 11 (strobilurin)`` for each key of the totals."""
-    return {code: entry.get("words") or code for code, entry in (report.totals.get("groups") or {}).items()}
+    """``group 11 (strobilurin)`` for each key of the totals, and the name of each target."""
+    found = {code: entry.get("words") or code for code, entry in (report.totals.get("groups") or {}).items()}
+    return found | {entry["target"]: safe(entry.get("name") or entry["target"]) for entry in report.cover}
 
 
 def _value(value: Any) -> str:
