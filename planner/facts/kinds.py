@@ -260,7 +260,7 @@ KINDS: dict[str, FactKind] = {
         ),
         FactKind(
             name="cover_gap",
-            about="the longest stretch inside the window that nothing effective covers; days_if_cut: unknown where a rate is cut",
+            about="the longest bare stretch inside the window; days_if_cut: the same, unknown where a rate is cut",
             fields={"days": "int", "days_if_cut": "int", "pressure": "text"},
             shows=("target", "span_words", "at_least", "growth_words", "first", "second", "windows"),
         ),

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from itertools import combinations
 
 from planner.account import FREE, Account, Cap, PassState, TargetState, Use, any_of, tightest
+from planner.facts.dates import dated, day_words
 from planner.facts.kinds import Fact
 from planner.facts.make import estimated, fact, flag, listed, names, number, shown
 from planner.model import Truth
@@ -313,46 +314,58 @@ def _fade(account: Account, state: PassState, group: str, uses: list[Use], targe
     partners = [use for use in account.others(state, group) if account.is_partner(use, group, target)[0]]
     if not partners or any(use.active.multi_site for use in partners):
         return None
-    ends = [(end, use) for use in partners if (end := account.cover_end(use, state, target)) is not None]
-    if not ends:
+    known = [(end, use) for use in partners if (end := account.cover_end(use, state, target)) is not None]
+    cut = [(end, use) for use in partners if use.cut and (end := account.longest_end(use, state, target)) is not None]
+    if not known and not cut:
         return None
-    end, partner = max(ends, key=lambda pair: pair[0])
-    needs: list[tuple[int, str]] = []
+    end, partner = max(known or cut, key=lambda pair: pair[0])
+    needs: list[tuple[int, str, bool]] = []  # the first day on which it is needed no more; why; an estimate
     later = [entry for entry in account.working(target) if entry.number > state.number and entry.time.day is not None]
     if later and later[0].time.day is not None:
-        needs.append((later[0].time.day, f"pass {later[0].number}"))
-    own = [day for use in uses if (day := account.cover_end(use, state, target)) is not None]
+        needs.append((later[0].time.day, f"pass {later[0].number}", later[0].time.day_estimated))
+    own = [day for use in uses if (day := account.longest_end(use, state, target)) is not None]
     if own:
-        needs.append((max(own), f"the end of group {uses[0].code}'s own cover"))
+        needs.append((max(own), f"the end of group {uses[0].code}'s own cover", state.time.day_estimated))
     if target.window is not None and target.window.last is not None:
-        needs.append((target.window.last, f"the end of the window ({target.window.last_stage})"))
+        words = f"the end of the window ({target.window.last_stage})"
+        needs.append((target.window.last + 1, words, target.window.last_estimated))
     if not needs:
         return None
-    needed, by = min(needs, key=lambda pair: pair[0])
+    needed, by, needed_estimated = min(needs, key=lambda pair: pair[0])
+    short = needed - end
+    # a rate under the label's least: for how long it protects is not known, so a lack counts only where there is none
+    may_last = [use.shown for day, use in cut if not known or day > end]
+    open_names = listed(may_last or (use.shown for use in uses if use.cut and by.endswith("own cover")))
+    unsure = bool(open_names) and (short > 0 or not known)
     caps = [_protection_cap(account, partner, state, target), *estimated(account, [(state, target)], "the window")]
     if state.time.day_estimated or any(entry.time.day_estimated for entry in later[:1]):
         caps.append(Cap("advice", "the days between the passes are estimated from their stages"))
-    show = account.season.show
+    day = state.time.day or 0
     return fact(
         "partner_cover",
         f"{state.number}:{group}:{target.id}",
         [state.number],
-        {"days_short": needed - end, "multi_site": 0},
+        {"days_short": None if unsure else short, "multi_site": 0},
         shows={
             "partner": partner.shown,
             "group": account.group_words(group),
             "target": target.name,
-            "partner_end": show(end) or f"day {end - (state.time.day or end)} after the pass",
-            "needed_end": show(needed) or f"day {needed - (state.time.day or needed)} after the pass",
+            "partner_end": day_words(account, end - 1, state.time.day_estimated)
+            or f"day {end - 1 - day} after the pass",
+            "needed_end": day_words(account, needed - 1, needed_estimated) or f"day {needed - 1 - day} after the pass",
             "needed_by": by,
         },
         evidence={
             "group": group,
             "partner": partner.active.name,
-            "days_short": needed - end,
+            "days_short": short,
             "unit": "d",
             "target": target.id,
+            **dated(account, pass_date=state.time.day, partner_covers_to=end - 1, needed_to=needed - 1),
         },
+        unknown={"days_short": f"how long {open_names} protects at a rate under its label's least is not known"}
+        if unsure
+        else {},
         caps=caps,
         subject=f"{group}:{target.id}",
         place=str(state.entry.place),

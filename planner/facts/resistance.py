@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 from planner.account import CAP_RANK, FREE, POOR, Account, Cap, PassState, TargetState, Use, cap_of, tightest
+from planner.cover import days_of
+from planner.facts.dates import dated, of_pass, of_window, window_dates
 from planner.facts.kinds import Fact
 from planner.facts.make import estimated, fact, flag, listed, names, shown
 from planner.model import Truth
@@ -96,13 +99,35 @@ def _effects(account: Account) -> Iterator[Fact]:
             str(state.number),
             [state.number],
             {"targets_met": len(met), "nothing_works": flag(nothing)},
-            shows={"targets": names(met), "actives": shown(state.uses), "reasons": listed(reasons)},
-            evidence={"targets": [target.id for target in met], "actives": [use.active.name for use in state.uses]},
+            shows=_effect_words(account, state, met, reasons) if nothing else {},
+            evidence={
+                "targets": [target.id for target in met],
+                "actives": [use.active.name for use in state.uses],
+                **(_effect_days(account, state, met) if nothing else {}),
+            },
             unknown={} if nothing is not None else {"nothing_works": gaps},
             caps=[*caps, *estimated(account, [(state, target) for target in met], "the target of the pass")],
             subject=str(state.number),
             place=str(state.entry.place),
         )
+
+
+def _effect_words(account: Account, state: PassState, met: list[TargetState], reasons: list[str]) -> dict[str, str]:
+    date = of_pass(account, state)
+    windows = [(target.name, of_window(account, target)) for target in met]
+    return {
+        "targets": names(met),
+        "targets_when": listed(f"{name} (from {days})" if days else name for name, days in windows),
+        "actives": shown(state.uses),
+        "reasons": listed(reasons),
+        "date_words": f" on {date}" if date else "",
+    }
+
+
+def _effect_days(account: Account, state: PassState, met: list[TargetState]) -> dict[str, Any]:
+    windows = [(target.id, window_dates(account, target)) for target in met]
+    shown = [f"{name} {days}" for name, days in windows if days]
+    return {**dated(account, pass_date=state.time.day), **({"windows": shown} if shown else {})}
 
 
 def _nothing_works(
@@ -155,6 +180,7 @@ def _modes(account: Account) -> Iterator[Fact]:
                 elif effect.value is None:
                     open_uses[use.active.name] = None
         undecided = len(working) < 2 and bool(open_uses)
+        days = _mode_days(account, target) if len(working) == 1 and not undecided else None
         yield fact(
             "target_modes",
             target.id,
@@ -164,12 +190,53 @@ def _modes(account: Account) -> Iterator[Fact]:
                 "modes": None if undecided else len(working),
                 "multi_site": int(any(account.catalogue.group(group).multi_site for group in working)),
             },
-            shows={"target": target.name, "groups": listed(account.group_words(group) for group in working)},
-            evidence={"target": target.id, "groups": list(working), "passes": len(passes)},
+            shows={
+                "target": target.name,
+                "groups": listed(account.group_words(group) for group in working),
+                **(_mode_words(account, passes, days) if len(working) == 1 else {}),
+            },
+            evidence={
+                "target": target.id,
+                "groups": list(working),
+                "passes": len(passes),
+                **(_mode_evidence(account, passes, days) if len(working) == 1 else {}),
+            },
             unknown={"modes": f"how well {listed(open_uses)} controls {target.name} is not known"} if undecided else {},
             caps=caps,
             subject=target.id,
         )
+
+
+def _mode_days(account: Account, target: TargetState) -> tuple[int, int, int] | None:
+    """Days of the window with a working mode, days on which that is not known, and all its days; None: not dated."""
+    if account.season.floating:
+        return None
+    runs = days_of(account, target)
+    counts = [(last - first + 1, modes) for first, last, modes in runs]
+    covered = sum(days for days, modes in counts if modes)
+    return (
+        (covered, sum(days for days, modes in counts if modes is None), sum(days for days, _ in counts))
+        if runs
+        else None
+    )
+
+
+def _mode_words(account: Account, passes: list[PassState], days: tuple[int, int, int] | None) -> dict[str, str]:
+    dates = [of_pass(account, state) for state in passes]
+    covers = ""
+    if days and days[0]:
+        covers = f", on {'at least ' if days[1] else ''}{days[0]} of the {days[2]} days of its window"
+    elif days and days[1]:
+        covers = "; on how many days is not known"
+    return {"dates_words": f" ({listed(dates)})" if all(dates) else "", "days_words": covers}
+
+
+def _mode_evidence(account: Account, passes: list[PassState], days: tuple[int, int, int] | None) -> dict[str, Any]:
+    dates = [day for state in passes for day in dated(account, day=state.time.day).values()]
+    found: dict[str, Any] = {"pass_dates": dates} if dates else {}
+    if days is not None:
+        found |= {"days_covered": days[0], "days_not_known": days[1], "days_of_window": days[2]}
+    return found
 
 
 def _combined(account: Account) -> Iterator[Fact]:

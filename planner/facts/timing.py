@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 from planner.account import Account, Cap, PassState, TargetState, cap_of
 from planner.cover import bare_on_new_leaves
-from planner.facts.dates import day_words, iso, of_pass, of_window, window_days
+from planner.facts.dates import dated, day_words, of_pass, of_window, window_dates
 from planner.facts.kinds import Fact
 from planner.facts.make import DATES, fact, listed, names, number, shown, stage_words
 from planner.leaves import growth, reached
@@ -48,7 +48,8 @@ def _first_passes(account: Account) -> Iterator[Fact]:
         state = first or account.passes[0]
         behind, behind_estimated = account.season.day(after.code)
         ended = None if behind is None else behind - 1
-        late = None if ended is None or state.time.day is None else state.time.day - ended
+        late = None if ended is None or state.time.day is None or account.season.floating else state.time.day - ended
+        late = late if late is not None and late > 0 else None  # its own stage may run ahead of the field's dates
         stage = None if first is None or unknown or state.time.bbch is None else state.time.bbch[0]
         caps = [cap_of(target.target.timing_backing, f"the best timing against {target.name}")]
         if state.time.bbch_estimated:
@@ -72,9 +73,8 @@ def _first_passes(account: Account) -> Iterator[Fact]:
                 "target": target.id,
                 "stage": stage_words(account, state),
                 "best": list(timing),
-                "pass_date": iso(account, state.time.day),
-                "best_ended": iso(account, ended),
-                "days_late": late if late is not None and not account.season.floating else None,
+                **dated(account, pass_date=state.time.day, best_ended=ended),
+                **({"days_late": late} if late is not None else {}),
             },
             unknown={}
             if stage is not None
@@ -88,7 +88,7 @@ def _first_passes(account: Account) -> Iterator[Fact]:
 
 def _ended(shown: str, late: int | None, code: str) -> str:
     """``, which ended on 24 August, 1 day before``; by the stage alone where no date tells (or dates contradict it)."""
-    if not shown or late is None or late < 1:
+    if not shown or late is None:
         return f", and by {code} it is past"
     return f", which ended on {shown}, {late} {'day' if late == 1 else 'days'} before"
 
@@ -222,12 +222,8 @@ def _gap_fact(
         shows["at_least"] = "at least " if open_ else ""
         shows["windows"] = _window_words(account, target)
         shows["growth_words"], more = _growth(account, target, gap)
-        evidence |= {
-            "bare_from": iso(account, gap.start),
-            "bare_to": iso(account, gap.stop - 1),
-            "window": window_days(account, target),
-            **more,
-        }
+        evidence |= dated(account, bare_from=gap.start, bare_to=gap.stop - 1)
+        evidence |= {"window": window_dates(account, target), **more}
     return fact(
         "cover_gap",
         target.id,
@@ -255,7 +251,7 @@ def _growth(account: Account, target: TargetState, gap: _Gap) -> tuple[str, dict
     first = bare[0]
     shown = day_words(account, first.first, gap.first.time.day_estimated)
     words = f"; leaves that unfold after pass {gap.first.number}{'' if first.sure else ', if any do,'} are bare"
-    return f"{words} from {shown} on", {"new_leaves_bare_from": iso(account, first.first)}
+    return f"{words} from {shown} on", dated(account, new_leaves_bare_from=first.first)
 
 
 def _all_reach(account: Account, target: TargetState, state: PassState) -> bool:
@@ -320,8 +316,7 @@ def _idle_words(
     }
     evidence = {
         "stage": stage_words(account, state),
-        "pass_date": iso(account, state.time.day),
-        "covered_to": iso(account, last),
+        **dated(account, pass_date=state.time.day, covered_to=last),
         "windows": windows,
     }
     return shows, evidence
