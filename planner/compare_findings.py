@@ -105,9 +105,10 @@ def limits(sides: Sequence[Side], reports: Sequence[AuditReport]) -> list[dict[s
     for at, (side, one) in enumerate(zip(sides, reports, strict=True)):
         counted: dict[str, dict[str, Any]] = {}
         for fact in derive(side.account):
-            limit = fact.evidence.get("limit")
+            evidence = fact.told.evidence
+            limit = evidence.get("limit")
             if limit:
-                rest = {key: value for key, value in fact.evidence.items() if key != "limit"}
+                rest = {key: value for key, value in evidence.items() if key != "limit"}
                 counted.setdefault(str(limit), rest)
         found = {
             str(f.evidence[key]): f for f in reversed(one.findings) for key in ("limit", "row") if key in f.evidence

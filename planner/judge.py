@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 from planner import engine
 from planner.conditions import undecided
-from planner.facts.kinds import Fact, FactKind
+from planner.facts.kinds import Fact, FactKind, Telling
 from planner.model import SEVERITIES, Finding, NotAssessed, Severity
 from planner.rulebook import Rule, Rulebook, fill
 
@@ -30,26 +30,27 @@ def judge(
         EngineError: as ``engine.run``.
     """
     decided = engine.first_cases(engine.run(rulebook, facts, backend=backend, kinds=kinds))
-    rules: dict[str, list[Rule]] = {}
-    for rule in rulebook.running:
-        rules.setdefault(rule.kind, []).append(rule)
+    fired = {fact for _, fact in decided}
     drafts: list[_Draft] = []
     lacking: dict[tuple[str, str], set[int]] = {}
     for fact in facts:
-        for rule in rules.get(fact.kind, ()):
-            unknown = undecided(rule.cases, rule.unknown_when, fact.values) if rule.unknown_when else ()
+        gaps = None in fact.values.values()
+        if not gaps and fact.id not in fired:
+            continue  # most facts: all is known of them and no rule fires
+        for rule in rulebook.by_kind.get(fact.kind, ()):
+            unknown = undecided(rule.cases, rule.unknown_when, fact.values) if gaps and rule.unknown_when else ()
             if unknown:
                 for field in unknown:
-                    reason = fact.unknown.get(field) or f"the {field.replace('_', ' ')} is not known"
+                    reason = fact.told.unknown.get(field) or f"the {field.replace('_', ' ')} is not known"
                     lacking.setdefault((rule.code, reason), set()).update(fact.passes)
                 continue
             case = decided.get((rule.code, fact.id))
             if case is not None:
-                severity, capped = allowed(rule.cases[case].severity, fact)
+                severity, capped = allowed(rule.cases[case].severity, fact.told)
                 drafts.append(_Draft(rule, case, fact, severity, capped))
     findings = [_finding(group) for group in _merged(drafts)]
     findings.sort(key=_season_order)
-    order = {rule.code: index for index, rule in enumerate(rulebook.rules)}
+    order = rulebook.order
     not_assessed = [
         NotAssessed(rule=code, passes=tuple(sorted(passes)), reason=reason)
         for (code, reason), passes in lacking.items()
@@ -58,10 +59,10 @@ def judge(
     return findings, not_assessed
 
 
-def allowed(severity: Severity, fact: Fact) -> tuple[Severity, str | None]:
+def allowed(severity: Severity, fact: Telling) -> tuple[Severity, str | None]:
     """The severity that the evidence behind a fact allows, and in words what lowered it.
 
-    >>> recalled = Fact(kind="use", id="1", passes=(1,), values={}, cap="caution", cap_reason="recalled")
+    >>> recalled = Telling(cap="caution", cap_reason="recalled")
     >>> allowed("breach", recalled)
     ('caution', 'recalled')
     """
@@ -105,8 +106,8 @@ def _merged(drafts: Iterable[_Draft]) -> list[list[_Draft]]:
     """Drafts that are one finding together: same rule, subject and severity, where the rule merges."""
     groups: dict[tuple[Any, ...], list[_Draft]] = {}
     for index, draft in enumerate(drafts):
-        own = not (draft.rule.merge and draft.fact.subject)
-        key = (draft.rule.code, index) if own else (draft.rule.code, draft.fact.subject, draft.severity)
+        subject = draft.fact.told.subject if draft.rule.merge else ""
+        key = (draft.rule.code, subject, draft.severity) if subject else (draft.rule.code, index)
         groups.setdefault(key, []).append(draft)
     return list(groups.values())
 
@@ -114,15 +115,16 @@ def _merged(drafts: Iterable[_Draft]) -> list[list[_Draft]]:
 def _finding(group: Sequence[_Draft]) -> Finding:
     rule = group[0].rule
     facts = [draft.fact for draft in group]
+    told = [fact.told for fact in facts]
     passes = tuple(sorted({number for fact in facts for number in fact.passes}))
     words = _Words(rule, facts, passes)
     message = fill(rule.message, words)
     reasons = dict.fromkeys(fill(rule.cases[draft.case].because, words) for draft in group)
     because = "; ".join(reason for reason in reasons if reason)
     # a published row or report speaks for itself; the rule's own sources stand where no fact names one
-    own = [key for fact in facts for key in fact.sources]
+    own = [key for one in told for key in one.sources]
     keys = own or [source.key for source in rule.sources]
-    where = {key: place for fact in facts for key, place in fact.where.items()}
+    where = {key: place for one in told for key, place in one.where.items()}
     if not own:
         where = {source.key: source.where for source in rule.sources if source.where}
     # a finding that one fact carries without help keeps its severity on that fact alone
@@ -134,14 +136,12 @@ def _finding(group: Sequence[_Draft]) -> Finding:
         severity=group[0].severity,
         passes=passes,
         message=f"{message}; {because}" if because else message,
-        why=rule.words(rule.why),
+        why=rule.reason,
         remedy=fill(rule.remedy, words),
         sources=tuple(dict.fromkeys(keys)),
-        evidence=_evidence(
-            facts, frozenset(field for case in rule.cases for one in case.when for field in one.reads)
-        ),
+        evidence=_evidence(facts, rule.reads),
         capped=capped,
-        place=next((fact.place for fact in facts if fact.place), ""),
+        place=next((one.place for one in told if one.place), ""),
         where=where,
     )
 
@@ -166,7 +166,7 @@ class _Words:
         if name in self.rule.parameters:
             return self.rule.parameters[name].words
         texts = dict.fromkeys(
-            _text(fact, name) for fact in self.facts if name in fact.shows or name in fact.values
+            _text(fact, name) for fact in self.facts if name in fact.told.shows or name in fact.values
         )
         if len(texts) > 1:
             # "a, b" and "b, c" are "a, b, c"
@@ -175,8 +175,9 @@ class _Words:
 
 
 def _text(fact: Fact, name: str) -> str:
-    if name in fact.shows:
-        return fact.shows[name]
+    shows = fact.told.shows
+    if name in shows:
+        return shows[name]
     value = fact.values.get(name)
     return "unknown" if value is None else str(value)
 
@@ -187,13 +188,14 @@ def _evidence(facts: Sequence[Fact], reads: frozenset[str]) -> dict[str, Any]:
     A fact may serve several rules: what is a field of it and not read by this one's conditions is left out.
     """
     evidence: dict[str, Any] = {}
-    for name in dict.fromkeys(name for fact in facts for name in fact.evidence):
+    for name in dict.fromkeys(name for fact in facts for name in fact.told.evidence):
         values: list[Any] = []
         for fact in facts:
             if name in fact.values and name not in reads:
                 continue
-            if name in fact.evidence and fact.evidence[name] not in values:
-                values.append(fact.evidence[name])
+            told = fact.told.evidence
+            if name in told and told[name] not in values:
+                values.append(told[name])
         if values:
             evidence[name] = values[0] if len(values) == 1 else values
     return evidence

@@ -91,7 +91,7 @@ class Published:
         single_site = {use.code: bool(use.active.at_risk) for state in account.fungicide_states for use in state.uses}
         self.codes = sorted(single_site)
         self._single_site = single_site
-        self._season = account.ground.codes(tuple([(code, single_site[code]) for code in self.codes])).known
+        self.season = account.ground.codes(tuple([(code, single_site[code]) for code in self.codes])).known
         self._subjects: list[TargetState | None] = [*account.targets] or [None]
         self._chosen: dict[tuple[str, str, str], Answer] = {}
         self._deciding: dict[str, tuple[tuple[str, TargetState | None, Chosen], ...]] = {}
@@ -384,7 +384,7 @@ class Published:
     def _decide(self, kind: str) -> tuple[tuple[str, int | None, Chosen], ...]:
         """``deciding`` with the number of the target; kept where no row of the kind hangs on the passes."""
         key = ("deciding", kind)
-        found: tuple[tuple[str, int | None, Chosen], ...] | None = self._season.get(key)
+        found: tuple[tuple[str, int | None, Chosen], ...] | None = self.season.get(key)
         if found is not None:
             return found
         seen: dict[tuple[str, str, str], tuple[str, int | None, Chosen]] = {}
@@ -398,7 +398,7 @@ class Published:
                 seen.setdefault(key_of_row, (code, at if target is not None else None, entry))
         found = tuple(seen.values())
         if self._settled(kind):
-            self._season[key] = found
+            self.season[key] = found
         return found
 
     def undecided(self, kind: str) -> Iterator[tuple[str, Undecided]]:
@@ -412,9 +412,9 @@ class Published:
 
     def open_kinds(self) -> tuple[str, ...]:
         """Kinds of which a row may lack a fact in some season of these codes, in the catalogue's order."""
-        found: tuple[str, ...] | None = self._season.get("open")
+        found: tuple[str, ...] | None = self.season.get("open")
         if found is None:
-            found = self._season["open"] = tuple(
+            found = self.season["open"] = tuple(
                 kind
                 for kind in self.account.catalogue.kinds
                 if not self._settled(kind) or any(answer[1] for _, _, answer in self._answers(kind))
@@ -437,9 +437,9 @@ class Published:
     def _codes_of(self, kind: str) -> tuple[str, ...]:
         """The season's codes that rows of a kind speak of."""
         key = ("codes", kind)
-        found: tuple[str, ...] | None = self._season.get(key)
+        found: tuple[str, ...] | None = self.season.get(key)
         if found is None:
-            found = self._season[key] = tuple(code for code in self.codes if self.naming(kind, code))
+            found = self.season[key] = tuple(code for code in self.codes if self.naming(kind, code))
         return found
 
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any, Literal, Protocol
 
@@ -53,7 +54,7 @@ class RuleSource(Struct, frozen=True, kw_only=True):
     where: str = ""
 
 
-class Rule(Struct, frozen=True, kw_only=True):
+class Rule(Struct, frozen=True, kw_only=True, dict=True):
     """One rule. Severity is that of the first case whose conditions all hold."""
 
     code: str
@@ -77,6 +78,16 @@ class Rule(Struct, frozen=True, kw_only=True):
     decided_always: str = ""
     place: Place = Place()
 
+    @cached_property
+    def reads(self) -> frozenset[str]:
+        """The fields that its conditions read."""
+        return frozenset(field for case in self.cases for one in case.when for field in one.reads)
+
+    @cached_property
+    def reason(self) -> str:
+        """``why`` with the rule's parameters filled in."""
+        return self.words(self.why)
+
     def words(self, text: str) -> str:
         """``text`` (why, adviser, title or not_for) with the rule's parameters filled in."""
         return fill(text, {name: parameter.words for name, parameter in self.parameters.items()})
@@ -92,16 +103,27 @@ class Example(Struct, frozen=True, kw_only=True):
     place: Place = Place()
 
 
-class Rulebook(Struct, frozen=True, kw_only=True):
+class Rulebook(Struct, frozen=True, kw_only=True, dict=True):
     """All rules, in the order of families and codes. ``key`` is the checksum of their conditions."""
 
     rules: tuple[Rule, ...]
     key: str
 
-    @property
+    @cached_property
     def running(self) -> tuple[Rule, ...]:
         """The rules that an audit runs: all but deprecated ones."""
         return tuple(rule for rule in self.rules if rule.status != "deprecated")
+
+    @cached_property
+    def by_kind(self) -> dict[str, tuple[Rule, ...]]:
+        """The rules that an audit runs, by the kind of fact that they look at."""
+        kinds = dict.fromkeys(rule.kind for rule in self.running)
+        return {kind: tuple(rule for rule in self.running if rule.kind == kind) for kind in kinds}
+
+    @cached_property
+    def order(self) -> dict[str, int]:
+        """The place of each rule in the book, by code."""
+        return {rule.code: at for at, rule in enumerate(self.rules)}
 
     def rule(self, word: str) -> Rule:
         """The rule of this code or name.
@@ -127,7 +149,16 @@ def fill(text: str, words: Words) -> str:
     """``text`` with each ``{placeholder}`` replaced; one that is not in ``words`` stays as it is."""
     if "{" not in text:
         return text
-    return PLACEHOLDER.sub(lambda found: words.get(found[1], found[0]), text)
+    parts = list(_parts(text))
+    for at in range(1, len(parts), 2):
+        parts[at] = words.get(parts[at], f"{{{parts[at]}}}")
+    return "".join(parts)
+
+
+@lru_cache(maxsize=1024)
+def _parts(text: str) -> tuple[str, ...]:
+    """What stands between placeholders and the names of these, in turn. The texts are those of rules, so few."""
+    return tuple(PLACEHOLDER.split(text))
 
 
 def make(rules: Iterable[Rule]) -> Rulebook:

@@ -190,7 +190,7 @@ def test_random_programmes_match_alike_and_every_finding_keeps_its_promises(
         for fact in facts:
             kind = KINDS[fact.kind]
             assert set(fact.values) == set(kind.fields), fact
-            assert set(fact.shows) <= set(kind.shows), fact
+            assert set(fact.told.shows) <= set(kind.shows), fact
             assert set(fact.passes) <= numbers, fact
         answer = report(account, book, backend="interpreter")
         for finding in answer.findings:

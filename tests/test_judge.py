@@ -8,7 +8,7 @@ import pytest
 
 from planner import rulebook
 from planner.conditions import Case, Condition
-from planner.facts.kinds import Fact, FactKind
+from planner.facts.kinds import Fact, FactKind, Telling
 from planner.judge import allowed, judge, say_passes
 from planner.model import Finding, NotAssessed
 from planner.rulebook import Parameter, Rule, RuleSource
@@ -49,9 +49,7 @@ def fact(
         id=f"fact {number}",
         passes=more.pop("passes", (number,)),
         values={"count": count, "most": most, "risk": more.pop("risk", "high")},
-        shows={"group": group},
-        evidence=more.pop("evidence", {"count": count}),
-        **more,
+        tell=Telling(shows={"group": group}, evidence=more.pop("evidence", {"count": count}), **more),
     )
 
 
@@ -116,11 +114,11 @@ def test_the_first_case_that_fits_decides_and_says_because() -> None:
 )
 def test_evidence_lowers_and_caps_a_breach(lower: int, cap: Any, expected: Any) -> None:
     one = fact(1, lower=lower, lower_reason="lower", cap=cap, cap_reason="cap")
-    assert allowed("breach", one) == expected
+    assert allowed("breach", one.told) == expected
 
 
 def test_advice_cannot_sink_and_an_unused_cap_is_not_named() -> None:
-    assert allowed("advice", fact(1, lower=1, lower_reason="lower", cap="caution", cap_reason="cap")) == (
+    assert allowed("advice", fact(1, lower=1, lower_reason="lower", cap="caution", cap_reason="cap").told) == (
         "advice",
         None,
     )
@@ -170,7 +168,7 @@ def test_a_merged_finding_is_capped_only_when_every_fact_of_it_is() -> None:
 def test_findings_come_in_season_order_then_by_severity_then_code() -> None:
     facts = [fact(2), fact(1), fact(1000, passes=())]
     facts = [
-        Fact(kind=one.kind, id=f"{index}", passes=one.passes, values=one.values, shows=one.shows)
+        Fact(kind=one.kind, id=f"{index}", passes=one.passes, values=one.values, tell=one.tell)
         for index, one in enumerate(facts)
     ]
     findings, _ = run(

@@ -7,7 +7,10 @@ not silently never found.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any, Literal
+
+from msgspec.structs import force_setattr
 
 from planner.model import Severity, Struct
 
@@ -28,19 +31,14 @@ class FactKind(Struct, frozen=True, kw_only=True):
     about: str
 
 
-class Fact(Struct, frozen=True, kw_only=True):
-    """One flat fact about a programme.
+class Telling(Struct, frozen=True, kw_only=True):
+    """What is told of a fact when a rule fires on it, or cannot be decided.
 
-    ``values`` holds every field of its kind; None is unknown, and ``unknown`` then says which fact to supply.
-    ``cap`` is the most severe finding that the evidence behind this fact allows and ``lower`` the steps by which a
-    finding is made milder (contract, section 5, "Severity" and "Limits compete"). ``subject`` is what findings are
-    merged by.
+    ``unknown`` says, by field, which fact to supply. ``cap`` is the most severe finding that the evidence behind the
+    fact allows and ``lower`` the steps by which a finding is made milder (contract, section 5, "Severity" and "Limits
+    compete"). ``subject`` is what findings are merged by.
     """
 
-    kind: str
-    id: str
-    passes: tuple[int, ...]
-    values: dict[str, FactValue]
     shows: dict[str, str] = {}
     evidence: dict[str, Any] = {}
     unknown: dict[str, str] = {}
@@ -52,6 +50,29 @@ class Fact(Struct, frozen=True, kw_only=True):
     subject: str = ""
     place: str = ""
     where: dict[str, str] = {}  # the place within a source, by its key
+
+
+class Fact(Struct, frozen=True, kw_only=True):
+    """One flat fact about a programme. ``values`` holds every field of its kind; None is unknown.
+
+    The engine reads the values alone. Of some sixty facts of a season a dozen lead to a finding, so ``tell`` may be
+    what makes the telling: ``told`` asks it once, when somebody wants to know.
+    """
+
+    kind: str
+    id: str
+    passes: tuple[int, ...]
+    values: dict[str, FactValue]
+    tell: Telling | Callable[[], Telling] = Telling()
+
+    @property
+    def told(self) -> Telling:
+        """What is told of the fact."""
+        found = self.tell
+        if not isinstance(found, Telling):
+            found = found()
+            force_setattr(self, "tell", found)
+        return found
 
 
 KINDS: dict[str, FactKind] = {

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 from itertools import pairwise
 
 from planner.account import Account, Cap, PassState
-from planner.facts.kinds import Fact, FactValue
-from planner.facts.make import DATES, fact, listed, number, stage_words, when
+from planner.facts.kinds import Fact, FactValue, Telling
+from planner.facts.make import DATES, fact, listed, number, stage_words, telling, when
 from planner.model import CropLabel, Place, Product, TankItem
 
 NO_LABEL = "copy the label of the product into the product list; a bare active has none"
@@ -32,19 +33,13 @@ def _items(account: Account) -> Iterator[tuple[PassState, TankItem, Product]]:
 def _uses(account: Account) -> Iterator[Fact]:
     for at, (state, item, product) in enumerate(_items(account)):
         label = product.labels.get(account.crop.id)
-        values, unknown, shows, caps = _use_values(account, state, item, product, label)
+        values = _use_values(account, state, item, product, label)
         yield fact(
             "label_use",
             f"{state.number}:{at}",
-            [state.number],
+            (state.number,),
             values,
-            shows={"product": product.name, "crop": account.crop.name, **shows},
-            evidence={"product": product.name, **_evidence(values, shows)},
-            unknown=unknown,
-            caps=caps,
-            sources=_cited(product, label),
-            subject=product.name,
-            place=str(item.place),
+            partial(_use_words, account, state, item, product, label, values),
         )
 
 
@@ -59,91 +54,61 @@ def _cited(product: Product, label: CropLabel | None) -> tuple[str, ...]:
 
 def _use_values(
     account: Account, state: PassState, item: TankItem, product: Product, label: CropLabel | None
-) -> tuple[dict[str, FactValue], dict[str, str], dict[str, str], list[Cap]]:
+) -> dict[str, FactValue]:
     """Values of one use; what the label does not say is left out of judgement, what the programme lacks is unknown."""
-    values: dict[str, FactValue] = dict.fromkeys(
-        (
-            "rate", "rate_least", "rate_most", "cut_allowed", "stage_low", "stage_high", "first_stage", "last_stage",
-            "days_to_harvest", "harvest_interval", "water", "water_least",
-        )
-    )  # fmt: skip
-    values["crop_on_label"] = int(label is not None) if product.labels else None
-    values["cut_allowed"] = 0
-    unknown: dict[str, str] = {}
-    shows: dict[str, str] = {}
-    caps: list[Cap] = []
-    if not product.labels:
-        unknown["crop_on_label"] = f"copy the label of {product.name} into the product list"
-        return values, unknown, shows, caps
+    values = _UNKNOWN_USE.copy()
+    if product.labels:
+        values["crop_on_label"] = int(label is not None)
     if label is None:
-        return values, unknown, shows, caps
-    unit = product.amount_unit
+        return values
     # where the label is silent there is nothing to compare with, so nothing is missing either
     values.update(rate=0, stage_low=0, stage_high=99, days_to_harvest=0, water=0)
-    if label.rate_least is not None or label.rate_most is not None:
-        values["rate"] = None
     if item.rate is not None:
         values["rate"] = _milli(item.rate)
-        shows["rate_words"] = f"{number(item.rate)} {unit}"
     elif label.rate_least is not None or label.rate_most is not None:
-        unknown["rate"] = f"give the rate of {product.name} in pass {state.number}"
+        values["rate"] = None
     if label.rate_least is not None:
         values["rate_least"] = _milli(label.rate_least)
-        shows["least_words"] = f"{number(label.rate_least)} {unit}"
     if label.rate_most is not None:
         values["rate_most"] = _milli(label.rate_most)
-        shows["most_words"] = f"{number(label.rate_most)} {unit}"
         values["cut_allowed"] = int(_cut_allowed(account, state, item, label))
-    _stage_values(account, state, label, values, unknown, shows)
+    _stage_values(account, state, label, values)
     if label.harvest_interval is not None:
         values["harvest_interval"] = label.harvest_interval
-        values["days_to_harvest"] = None
-        shows["interval_words"] = f"{label.harvest_interval} days"
-        harvest = account.field.harvest
-        if harvest is None:
-            unknown["days_to_harvest"] = "give the field's harvest date"
-        elif state.time.day is None or account.season.floating:
-            unknown["days_to_harvest"] = DATES
-        else:
-            days = harvest.toordinal() - state.time.day
-            values["days_to_harvest"] = days
-            shows["days_words"] = f"{days} days"
-            if state.time.day_estimated:
-                caps.append(Cap("advice", "the date of the pass is an estimate"))
+        harvest, day = account.field.harvest, state.time.day
+        known = harvest is not None and day is not None and not account.season.floating
+        values["days_to_harvest"] = harvest.toordinal() - day if known else None  # type: ignore[union-attr,operator]
     if label.water is not None:
         # whole litres: 15 gal/ac is printed as 140 L/ha, and nobody sprays to a tenth of a litre
         values["water_least"] = round(label.water) * 1000
-        values["water"] = None
-        shows["water_least_words"] = f"{number(label.water)} L/ha"
-        water = state.entry.water if state.entry.water is not None else account.field.application.water
-        if water is None:
-            unknown["water"] = f"give the carrier volume of pass {state.number}"
-        else:
-            values["water"] = round(water) * 1000
-            shows["water_words"] = f"{number(water)} L/ha"
-    return values, unknown, shows, caps
+        water = _water(account, state)
+        values["water"] = None if water is None else round(water) * 1000
+    return values
 
 
-def _stage_values(
-    account: Account,
-    state: PassState,
-    label: CropLabel,
-    values: dict[str, FactValue],
-    unknown: dict[str, str],
-    shows: dict[str, str],
-) -> None:
+_UNKNOWN_USE: dict[str, FactValue] = {
+    **dict.fromkeys(("crop_on_label", "rate", "rate_least", "rate_most")),
+    "cut_allowed": 0,
+    **dict.fromkeys(("stage_low", "stage_high", "first_stage", "last_stage")),
+    **dict.fromkeys(("days_to_harvest", "harvest_interval", "water", "water_least")),
+}
+
+
+def _water(account: Account, state: PassState) -> float | None:
+    """Carrier volume of a pass, L/ha."""
+    return state.entry.water if state.entry.water is not None else account.field.application.water
+
+
+def _stage_values(account: Account, state: PassState, label: CropLabel, values: dict[str, FactValue]) -> None:
     if label.first_stage is None and label.last_stage is None:
         return
     season = account.season
     values["first_stage"] = season.bbch(label.first_stage) if label.first_stage else 0
     values["last_stage"] = season.bbch(label.last_stage) if label.last_stage else 99
-    shows["window_words"] = f"{label.first_stage or 'the start'} to {label.last_stage or 'the end'}"
-    shows["stage_words"] = stage_words(account, state)
     if state.entry.how != "foliar":
         return  # a seed or in-furrow use goes on at sowing; its window is not a leaf stage
     values["stage_low"] = values["stage_high"] = None
     if state.time.bbch is None:
-        unknown["stage_low"] = unknown["stage_high"] = f"give the stage of pass {state.number}"
         return
     low, high = state.time.bbch
     if state.time.bbch_estimated:
@@ -151,8 +116,84 @@ def _stage_values(
         if (given_low, given_high) != (0, 99):
             low, high = max(low, given_low), min(max(high, given_low), given_high)
     values["stage_low"], values["stage_high"] = low, high
-    if state.time.bbch_estimated:
-        shows["stage_words"] = f"about BBCH{low:02d} by the estimated stage dates"
+
+
+def _use_words(
+    account: Account,
+    state: PassState,
+    item: TankItem,
+    product: Product,
+    label: CropLabel | None,
+    values: dict[str, FactValue],
+) -> Telling:
+    shows: dict[str, str] = {}
+    unknown: dict[str, str] = {}
+    caps: list[Cap] = []
+    if not product.labels:
+        unknown["crop_on_label"] = f"copy the label of {product.name} into the product list"
+    if label is not None:
+        shows = _label_words(account, state, item, product, label, values)
+        unknown = _lacking(account, state, product, label, values)
+        if label.harvest_interval is not None and values["days_to_harvest"] is not None and state.time.day_estimated:
+            caps.append(Cap("advice", "the date of the pass is an estimate"))
+    return telling(
+        shows={"product": product.name, "crop": account.crop.name, **shows},
+        evidence={"product": product.name, **_evidence(values, shows)},
+        unknown=unknown,
+        caps=caps,
+        sources=_cited(product, label),
+        subject=product.name,
+        place=item.place,
+    )
+
+
+def _label_words(
+    account: Account,
+    state: PassState,
+    item: TankItem,
+    product: Product,
+    label: CropLabel,
+    values: dict[str, FactValue],
+) -> dict[str, str]:
+    """What the label says and what the programme does, with units."""
+    unit = product.amount_unit
+    shows: dict[str, str] = {}
+    if item.rate is not None:
+        shows["rate_words"] = f"{number(item.rate)} {unit}"
+    if label.rate_least is not None:
+        shows["least_words"] = f"{number(label.rate_least)} {unit}"
+    if label.rate_most is not None:
+        shows["most_words"] = f"{number(label.rate_most)} {unit}"
+    if label.first_stage is not None or label.last_stage is not None:
+        shows["window_words"] = f"{label.first_stage or 'the start'} to {label.last_stage or 'the end'}"
+        shows["stage_words"] = stage_words(account, state)
+        if state.entry.how == "foliar" and state.time.bbch is not None and state.time.bbch_estimated:
+            shows["stage_words"] = f"about BBCH{values['stage_low']:02d} by the estimated stage dates"
+    if label.harvest_interval is not None:
+        shows["interval_words"] = f"{label.harvest_interval} days"
+        if values["days_to_harvest"] is not None:
+            shows["days_words"] = f"{values['days_to_harvest']} days"
+    if label.water is not None:
+        shows["water_least_words"] = f"{number(label.water)} L/ha"
+        water = _water(account, state)
+        if water is not None:
+            shows["water_words"] = f"{number(water)} L/ha"
+    return shows
+
+
+def _lacking(
+    account: Account, state: PassState, product: Product, label: CropLabel, values: dict[str, FactValue]
+) -> dict[str, str]:
+    """The facts to supply, by the field that is unknown for want of them."""
+    stage = f"give the stage of pass {state.number}"
+    cures = {
+        "rate": f"give the rate of {product.name} in pass {state.number}",
+        "stage_low": stage,
+        "stage_high": stage,
+        "days_to_harvest": DATES if account.field.harvest is not None else "give the field's harvest date",
+        "water": f"give the carrier volume of pass {state.number}",
+    }
+    return {field: cure for field, cure in cures.items() if values[field] is None}
 
 
 def _cut_allowed(account: Account, state: PassState, item: TankItem, label: CropLabel) -> bool:
@@ -184,10 +225,7 @@ def _repeats(account: Account) -> Iterator[Fact]:
                 name,
                 passes,
                 {"applications": len(passes), "most": label.applications},
-                shows={"product": name},
-                evidence={"product": name, "applications": len(passes), "most": label.applications},
-                sources=_cited(entries[0][2], label),
-                place=str(entries[-1][1].place),
+                partial(_season_words, entries[0][2], label, len(passes), entries[-1][1]),
             )
         if label.interval is None:
             continue
@@ -195,25 +233,42 @@ def _repeats(account: Account) -> Iterator[Fact]:
         for first, second in pairwise(states):
             known = first.time.day is not None and second.time.day is not None
             days = second.time.day - first.time.day if known else None  # type: ignore[operator]
-            guess = first.time.day_estimated or second.time.day_estimated or account.season.floating
             yield fact(
                 "label_repeat",
                 f"{name}:{first.number}:{second.number}",
-                [first.number, second.number],
+                (first.number, second.number),
                 {"days_apart": days, "interval": label.interval},
-                shows={
-                    "product": name,
-                    "first": str(first.number),
-                    "second": str(second.number),
-                    "days_words": f"{days} days",
-                    "interval_words": f"{label.interval} days",
-                },
-                evidence={"product": name, "days": days, "interval": label.interval, "unit": "d"},
-                sources=_cited(entries[0][2], label),
-                unknown={} if known else {"days_apart": DATES},
-                caps=[Cap("advice", "the days between the passes are estimated from their stages")] if guess else [],
-                place=str(second.entry.place),
+                partial(_repeat_words, account, entries[0][2], label, first, second, days),
             )
+
+
+def _season_words(product: Product, label: CropLabel, applications: int, last: TankItem) -> Telling:
+    return telling(
+        shows={"product": product.name},
+        evidence={"product": product.name, "applications": applications, "most": label.applications},
+        sources=_cited(product, label),
+        place=last.place,
+    )
+
+
+def _repeat_words(
+    account: Account, product: Product, label: CropLabel, first: PassState, second: PassState, days: int | None
+) -> Telling:
+    guess = first.time.day_estimated or second.time.day_estimated or account.season.floating
+    return telling(
+        shows={
+            "product": product.name,
+            "first": str(first.number),
+            "second": str(second.number),
+            "days_words": f"{days} days",
+            "interval_words": f"{label.interval} days",
+        },
+        evidence={"product": product.name, "days": days, "interval": label.interval, "unit": "d"},
+        sources=_cited(product, label),
+        unknown={} if days is not None else {"days_apart": DATES},
+        caps=[Cap("advice", "the days between the passes are estimated from their stages")] if guess else [],
+        place=second.entry.place,
+    )
 
 
 def _actives(account: Account) -> Iterator[Fact]:
@@ -249,16 +304,22 @@ def _actives(account: Account) -> Iterator[Fact]:
             active,
             passes[active],
             {"total": None if missing else round(total * 1000), "most": round(most * 1000)},
-            shows={
-                "active": active,
-                "total_words": f"{number(total)} g/ha",
-                "most_words": f"{number(most)} g/ha",
-                "label_of": setter.name,
-            },
-            evidence={"active": active, "total": round(total, 3), "most": round(most, 3), "unit": "g/ha"},
-            sources=_cited(setter, label),
-            unknown={"total": gaps[active]} if missing else {},
+            partial(_total_words, active, total, most, setter, label, gaps[active] if missing else ""),
         )
+
+
+def _total_words(active: str, total: float, most: float, setter: Product, label: CropLabel, gap: str) -> Telling:
+    return telling(
+        shows={
+            "active": active,
+            "total_words": f"{number(total)} g/ha",
+            "most_words": f"{number(most)} g/ha",
+            "label_of": setter.name,
+        },
+        evidence={"active": active, "total": round(total, 3), "most": round(most, 3), "unit": "g/ha"},
+        sources=_cited(setter, label),
+        unknown={"total": gap} if gap else {},
+    )
 
 
 def _add(
@@ -300,7 +361,21 @@ def _runs(account: Account) -> Iterator[Fact]:
 
 
 def _run(account: Account, group: str, run: list[PassState], labels: list[tuple[Product, CropLabel, int]]) -> Fact:
-    over = [entry for entry in labels if entry[2] < len(run)] or labels
+    numbers = [state.number for state in run]
+    return fact(
+        "label_run",
+        f"{group}:{numbers[0]}",
+        numbers,
+        {"run": len(run), "most": min(entry[2] for entry in labels)},
+        partial(_run_words, account, group, numbers, labels),
+    )
+
+
+def _run_words(
+    account: Account, group: str, numbers: list[int], labels: list[tuple[Product, CropLabel, int]]
+) -> Telling:
+    length = len(numbers)
+    over = [entry for entry in labels if entry[2] < length] or labels
     by_most: dict[int, list[str]] = {}
     for product, _, most in sorted(over, key=lambda entry: entry[2]):
         by_most.setdefault(most, []).append(product.name)
@@ -309,22 +384,17 @@ def _run(account: Account, group: str, run: list[PassState], labels: list[tuple[
         f"of {listed(names)} {'allow' if len(names) > 1 else 'allows'} {most}"
         for at, (most, names) in enumerate(by_most.items())
     ]
-    numbers = [state.number for state in run]
     least = min(by_most)
-    return fact(
-        "label_run",
-        f"{group}:{numbers[0]}",
-        numbers,
-        {"run": len(run), "most": least},
+    return telling(
         shows={
             "product": listed(product.name for product, _, _ in over),
             "group": account.group_words(group),
-            "passes_words": f"{'pass' if len(run) == 1 else 'passes'} {listed(str(number) for number in numbers)}",
+            "passes_words": f"{'pass' if length == 1 else 'passes'} {listed(str(number) for number in numbers)}",
             "labels_words": listed(said),
             "most_words": f"{least} {'pass' if least == 1 else 'passes'} in a row",
         },
-        evidence={"group": group, "run": len(run), "most": least if len(by_most) == 1 else sorted(by_most)},
-        sources=tuple(key for product, label, _ in over for key in _cited(product, label)),
+        evidence={"group": group, "run": length, "most": least if len(by_most) == 1 else sorted(by_most)},
+        sources=[key for product, label, _ in over for key in _cited(product, label)],
         subject=group,
     )
 

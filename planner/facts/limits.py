@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from functools import partial
 from itertools import pairwise
 
 from planner.account import Account, Cap, PassState, TargetState
-from planner.facts.kinds import Fact
-from planner.facts.make import DATES, fact, listed, stage_words
+from planner.facts.kinds import Fact, Telling
+from planner.facts.make import DATES, fact, listed, stage_words, telling
 from planner.published import Chosen
 
 SHARE_HOLDS_FROM = 3  # passes; contract, section 5: share limits hold from three passes on
@@ -67,17 +68,25 @@ def _counts(account: Account) -> Iterator[Fact]:
             f"{entry.row.id}:{_subject(code, target)}",
             sorted(state.number for state in used),
             {"count": len(used), "most": int(most)},
-            shows={
-                "group": _groups(account, entry, code),
-                "limit_text": entry.row.text,
-                "subject": target.name if target else account.crop.name,
-                "counted_over": _over(entry, target),
-            },
-            evidence={"group": f"FRAC {code}", "passes": len(used), "most": int(most), "limit": entry.row.id},
-            caps=_guessed(account, entry, target, used, most),
-            backings=(entry.row.backing,),
-            subject=entry.row.id,
+            partial(_count_words, account, entry, code, target, used, most),
         )
+
+
+def _count_words(
+    account: Account, entry: Chosen, code: str, target: TargetState | None, used: list[PassState], most: float
+) -> Telling:
+    return telling(
+        shows={
+            "group": _groups(account, entry, code),
+            "limit_text": entry.row.text,
+            "subject": target.name if target else account.crop.name,
+            "counted_over": _over(entry, target),
+        },
+        evidence={"group": f"FRAC {code}", "passes": len(used), "most": int(most), "limit": entry.row.id},
+        caps=_guessed(account, entry, target, used, most),
+        backings=(entry.row.backing,),
+        subject=entry.row.id,
+    )
 
 
 def _early_uses(account: Account, code: str, entry: Chosen, target: TargetState | None) -> list[PassState]:
@@ -104,17 +113,25 @@ def _solo_repeats(account: Account) -> Iterator[Fact]:
             f"{entry.row.id}:{_subject(code, target)}",
             [state.number for state in solo],
             {"count": len(solo), "most": 1},
-            shows={
-                "group": account.group_words(f"FRAC {code}"),
-                "limit_text": entry.row.text,
-                "subject": target.name if target else account.crop.name,
-                "counted_over": "passes without a working partner",
-            },
-            evidence={"group": f"FRAC {code}", "solo_passes": len(solo), "most": 1, "limit": entry.row.id},
-            caps=[entry.cap, *([_partner_cap(account, solo, code, target)] if target else [])],
-            backings=(entry.row.backing,),
-            subject=entry.row.id,
+            partial(_solo_words, account, entry, code, target, solo),
         )
+
+
+def _solo_words(
+    account: Account, entry: Chosen, code: str, target: TargetState | None, solo: list[PassState]
+) -> Telling:
+    return telling(
+        shows={
+            "group": account.group_words(f"FRAC {code}"),
+            "limit_text": entry.row.text,
+            "subject": target.name if target else account.crop.name,
+            "counted_over": "passes without a working partner",
+        },
+        evidence={"group": f"FRAC {code}", "solo_passes": len(solo), "most": 1, "limit": entry.row.id},
+        caps=[entry.cap, *([_partner_cap(account, solo, code, target)] if target else [])],
+        backings=(entry.row.backing,),
+        subject=entry.row.id,
+    )
 
 
 def _partner_cap(account: Account, solo: list[PassState], code: str, target: TargetState) -> Cap:
@@ -139,24 +156,38 @@ def _shares(account: Account) -> Iterator[Fact]:
                 "counted": len(passes),
                 "holds_from": SHARE_HOLDS_FROM,
             },
-            shows={
-                "group": _groups(account, entry, code),
-                "limit_text": entry.row.text,
-                "subject": target.name if target else account.crop.name,
-                "share_words": f"{len(used)} of {len(passes)}",
-                "counted_over": _over(entry, target),
-            },
-            evidence={
-                "group": f"FRAC {code}",
-                "passes": len(used),
-                "of": len(passes),
-                "allowed": allowed,
-                "limit": entry.row.id,
-            },
-            caps=_guessed(account, entry, target, used, allowed),
-            backings=(entry.row.backing,),
-            subject=entry.row.id,
+            partial(_share_words, account, entry, code, target, used, len(passes), allowed),
         )
+
+
+def _share_words(
+    account: Account,
+    entry: Chosen,
+    code: str,
+    target: TargetState | None,
+    used: list[PassState],
+    counted: int,
+    allowed: int,
+) -> Telling:
+    return telling(
+        shows={
+            "group": _groups(account, entry, code),
+            "limit_text": entry.row.text,
+            "subject": target.name if target else account.crop.name,
+            "share_words": f"{len(used)} of {counted}",
+            "counted_over": _over(entry, target),
+        },
+        evidence={
+            "group": f"FRAC {code}",
+            "passes": len(used),
+            "of": counted,
+            "allowed": allowed,
+            "limit": entry.row.id,
+        },
+        caps=_guessed(account, entry, target, used, allowed),
+        backings=(entry.row.backing,),
+        subject=entry.row.id,
+    )
 
 
 def longest_run(passes: list[PassState], holds: list[bool]) -> list[PassState]:
@@ -214,6 +245,14 @@ def _run_fact(
         f"{entry.row.id}:{product or _subject(code, target)}",
         [state.number for state in run],
         {"run": len(run), "most": int(entry.number)},
+        partial(_run_words, account, entry, code, target, run, product),
+    )
+
+
+def _run_words(
+    account: Account, entry: Chosen, code: str, target: TargetState | None, run: list[PassState], product: str
+) -> Telling:
+    return telling(
         shows={
             "group": product or _groups(account, entry, code),
             "limit_text": entry.row.text,
@@ -252,15 +291,28 @@ def _interval_fact(
 ) -> Fact:
     known = first.time.day is not None and second.time.day is not None
     days = second.time.day - first.time.day if known else None  # type: ignore[operator]
-    guess = first.time.day_estimated or second.time.day_estimated or account.season.floating
-    caps = [entry.cap]
-    if guess:
-        caps.append(Cap("advice", "the days between the passes are estimated from their stages"))
     return fact(
         "limit_interval",
         f"{entry.row.id}:{code}:{first.number}:{second.number}",
-        [first.number, second.number],
+        (first.number, second.number),
         {"days": days, "most": int(entry.number)},
+        partial(_interval_words, account, entry, code, target, first, second, days),
+    )
+
+
+def _interval_words(
+    account: Account,
+    entry: Chosen,
+    code: str,
+    target: TargetState | None,
+    first: PassState,
+    second: PassState,
+    days: int | None,
+) -> Telling:
+    caps = [entry.cap]
+    if first.time.day_estimated or second.time.day_estimated or account.season.floating:
+        caps.append(Cap("advice", "the days between the passes are estimated from their stages"))
+    return telling(
         shows={
             "group": account.group_words(f"FRAC {code}"),
             "limit_text": entry.row.text,
@@ -269,7 +321,7 @@ def _interval_fact(
             "second": str(second.number),
         },
         evidence={"group": f"FRAC {code}", "days": days, "most": int(entry.number), "unit": "d", "limit": entry.row.id},
-        unknown={} if known else {"days": DATES},
+        unknown={} if days is not None else {"days": DATES},
         caps=caps,
         backings=(entry.row.backing,),
         subject=f"{entry.row.id}:{first.number}",
@@ -322,6 +374,14 @@ def _window_fact(
         f"{entry.row.id}:{code}:{state.number}",
         [state.number],
         {"outside": None if outside is None else int(outside)},
+        partial(_window_words, account, entry, code, state, outside is not None, window, caps),
+    )
+
+
+def _window_words(
+    account: Account, entry: Chosen, code: str, state: PassState, known: bool, window: str, caps: list[Cap]
+) -> Telling:
+    return telling(
         shows={
             "group": account.group_words(f"FRAC {code}"),
             "limit_text": entry.row.text,
@@ -334,7 +394,7 @@ def _window_fact(
             "window": window,
             "limit": entry.row.id,
         },
-        unknown={} if outside is not None else {"outside": f"give the stage or date of pass {state.number}"},
+        unknown={} if known else {"outside": f"give the stage or date of pass {state.number}"},
         caps=caps,
         backings=(entry.row.backing,),
         subject=f"{entry.row.id}:{code}",

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import date
+from functools import partial
 from typing import Any
 
+from msgspec.structs import replace
+
 from planner.account import Account, Cap, PassState, TargetState, Use, tightest
-from planner.facts.kinds import KINDS, Fact, FactValue
-from planner.model import Backing, Truth
+from planner.facts.kinds import KINDS, Fact, FactValue, Telling
+from planner.model import Backing, Place, Truth
 
 DATES = "give dates, or stages with the field's stage dates"
 TARGETS = "give the field's targets"
@@ -17,26 +20,47 @@ TARGETS = "give the field's targets"
 def fact(
     kind: str,
     key: str,
-    passes: Iterable[int],
+    passes: Sequence[int],
     values: dict[str, FactValue],
+    tell: Callable[[], Telling] | None = None,
+    **told: Any,
+) -> Fact:
+    """One fact with a unique id. ``tell`` is asked when a rule fires on it or cannot be decided.
+
+    Give ``partial(words_of_it, ...)`` and no lambda: a lambda in a loop would tell of the loop's last round. In place
+    of it the arguments of :func:`telling` may be given outright.
+    """
+    return Fact(
+        kind=kind,
+        id=f"{kind}:{key}",
+        passes=tuple(passes) if len(passes) == 1 else tuple(dict.fromkeys(passes)),
+        values=values,
+        tell=partial(_whole, kind, key, tell or partial(telling, **told)),
+    )
+
+
+def _whole(kind: str, key: str, tell: Callable[[], Telling]) -> Telling:
+    """A telling with every text of its kind, and the fact's key as subject where it names none."""
+    told = tell()
+    shows = {**dict.fromkeys(KINDS[kind].shows, ""), **told.shows}
+    return replace(told, shows=shows, subject=told.subject or key)
+
+
+def telling(
     *,
     shows: dict[str, str] | None = None,
     evidence: dict[str, Any] | None = None,
     unknown: dict[str, str] | None = None,
-    caps: Sequence[Cap] = (),
-    sources: tuple[str, ...] = (),
+    caps: Iterable[Cap] = (),
+    sources: Iterable[str] = (),
     backings: Sequence[Backing] = (),
     subject: str = "",
-    place: str = "",
-) -> Fact:
-    """One fact with a unique id; the caps of all its evidence count, and its sources are those of ``backings`` too."""
+    place: Place | str = "",
+) -> Telling:
+    """What is told of a fact; the caps of all its evidence count, and its sources are those of ``backings`` too."""
     cap = tightest(caps)
-    return Fact(
-        kind=kind,
-        id=f"{kind}:{key}",
-        passes=tuple(dict.fromkeys(passes)),
-        values=values,
-        shows={**dict.fromkeys(KINDS[kind].shows, ""), **(shows or {})},
+    return Telling(
+        shows=shows or {},
         evidence=evidence or {},
         unknown=unknown or {},
         cap=cap.severity,
@@ -44,10 +68,10 @@ def fact(
         lower=cap.lower,
         lower_reason=cap.lower_reason,
         sources=tuple(dict.fromkeys((*sources, *(key for backing in backings for key in backing.sources)))),
-        subject=subject or key,
-        place=place,
         # of several sources it is the last that the place belongs to, as ``Catalogue.cite`` reads it
         where={backing.sources[-1]: backing.where for backing in backings if backing.sources and backing.where},
+        subject=subject,
+        place=str(place),
     )
 
 

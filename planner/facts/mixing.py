@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 from itertools import combinations
 
-from planner.account import FREE, Account, Cap, PassState, TargetState, Use, any_of, tightest
+from planner.account import CAP_RANK, FREE, Account, Cap, PassState, TargetState, Use, any_of
 from planner.facts.dates import dated, day_words
-from planner.facts.kinds import Fact
-from planner.facts.make import estimated, fact, flag, listed, names, number, shown
+from planner.facts.kinds import Fact, Telling
+from planner.facts.make import estimated, fact, flag, listed, names, number, shown, telling
 from planner.model import Truth
 from planner.published import Chosen
 
@@ -77,28 +78,36 @@ def _alone(
             known[1].append(target)
     for entry, targets in judged.values():
         serving = [use for use in others if not _companion(account, use, targets)]
-        companions = [use for use in others if use not in serving]
         rated: Truth = any_of(account.rated(use, target).rated_for for use in serving for target in targets)
         yield fact(
             "mixture_wanted",
             f"{entry.row.id}:{state.number}:{group}",
             [state.number],
             {"others": len(serving), "others_rated": flag(rated), "partner_effective": 1},
-            shows={
-                "group": account.group_words(group),
-                "limit_text": entry.row.text,
-                "targets": names(targets) or account.crop.name,
-                "actives": shown(state.by_group[group]),
-                "partners": shown(serving),
-                "companions": f"; {shown(companions)} is there for another disease" if companions else "",
-                "reasons": "",
-            },
-            evidence={"group": group, "limit": entry.row.id, "targets": [target.id for target in targets]},
-            caps=[entry.cap, *estimated(account, [(state, target) for target in targets], "the target of the pass")],
-            backings=(entry.row.backing,),
-            subject=f"{group}",
-            place=str(state.entry.place),
+            partial(_alone_words, account, state, group, entry, targets, serving),
         )
+
+
+def _alone_words(
+    account: Account, state: PassState, group: str, entry: Chosen, targets: list[TargetState], serving: list[Use]
+) -> Telling:
+    companions = [use for use in account.others(state, group) if use not in serving]
+    return telling(
+        shows={
+            "group": account.group_words(group),
+            "limit_text": entry.row.text,
+            "targets": names(targets) or account.crop.name,
+            "actives": shown(state.by_group[group]),
+            "partners": shown(serving),
+            "companions": f"; {shown(companions)} is there for another disease" if companions else "",
+            "reasons": "",
+        },
+        evidence={"group": group, "limit": entry.row.id, "targets": [target.id for target in targets]},
+        caps=[entry.cap, *estimated(account, [(state, target) for target in targets], "the target of the pass")],
+        backings=(entry.row.backing,),
+        subject=group,
+        place=state.entry.place,
+    )
 
 
 def _companion(account: Account, use: Use, targets: list[TargetState]) -> bool:
@@ -123,19 +132,9 @@ def _ineffective(
         if not others:
             continue
         rated = any_of(account.rated(use, target).rated_for for use in others)
-        partner, cap = account.partner(state, group, target)
-        reasons = listed(
-            f"{use.active.name} {_reason(account, use, target)}"
-            for use in others
-            if account.effect(use, target).value is False
-        )
-        entry = max(entries, key=lambda one: {"advice": 0, "caution": 1, "breach": 2}[one.cap.severity])
-        unknown = {}
-        if rated is None or (rated and partner is None):
-            unknown["partner_effective"] = (
-                f"whether {listed(use.active.name for use in others)} controls {target.name} is not known; "
-                "rate it on the product's label"
-            )
+        partner = account.partner(state, group, target)[0]
+        known = rated is False or (rated is True and partner is not None)
+        entry = max(entries, key=lambda one: CAP_RANK[one.cap.severity])
         yield fact(
             "mixture_wanted",
             f"partner:{state.number}:{group}:{target.id}",
@@ -143,24 +142,45 @@ def _ineffective(
             {
                 "others": len(others),
                 "others_rated": flag(rated),
-                "partner_effective": None if unknown else flag(partner),
+                "partner_effective": flag(partner) if known else None,
             },
-            shows={
-                "group": account.group_words(group),
-                "limit_text": entry.row.text,
-                "targets": target.name,
-                "actives": shown(state.by_group[group]),
-                "partners": shown(others),
-                "companions": "",
-                "reasons": reasons,
-            },
-            evidence={"group": group, "target": target.id, "limit": entry.row.id},
-            unknown=unknown,
-            caps=[entry.cap, cap, *estimated(account, [(state, target)], "the target of the pass")],
-            backings=(entry.row.backing,),
-            subject=f"{group}:{target.id}",
-            place=str(state.entry.place),
+            partial(_partner_words, account, state, group, entry, target, known),
         )
+
+
+def _partner_words(
+    account: Account, state: PassState, group: str, entry: Chosen, target: TargetState, known: bool
+) -> Telling:
+    others = account.others(state, group)
+    lacking = (
+        f"whether {listed(use.active.name for use in others)} controls {target.name} is not known; "
+        "rate it on the product's label"
+    )
+    return telling(
+        shows={
+            "group": account.group_words(group),
+            "limit_text": entry.row.text,
+            "targets": target.name,
+            "actives": shown(state.by_group[group]),
+            "partners": shown(others),
+            "companions": "",
+            "reasons": listed(
+                f"{use.active.name} {_reason(account, use, target)}"
+                for use in others
+                if account.effect(use, target).value is False
+            ),
+        },
+        evidence={"group": group, "target": target.id, "limit": entry.row.id},
+        unknown={} if known else {"partner_effective": lacking},
+        caps=[
+            entry.cap,
+            account.partner(state, group, target)[1],
+            *estimated(account, [(state, target)], "the target of the pass"),
+        ],
+        backings=(entry.row.backing,),
+        subject=f"{group}:{target.id}",
+        place=state.entry.place,
+    )
 
 
 def _reason(account: Account, use: Use, target: TargetState) -> str:
@@ -206,7 +226,6 @@ def _shared_fact(account: Account, state: PassState, cluster: list[Use]) -> Fact
                 partnered = None
     else:
         partnered = bool(account.others(state, group))
-    open_targets = [target for target in served if answers[target.id][0] is False] or served
     rows = [
         entry
         for use in cluster
@@ -214,16 +233,30 @@ def _shared_fact(account: Account, state: PassState, cluster: list[Use]) -> Fact
         for entry in account.published.choose("same_group_mixture_not_valid", use.code, target)[0]
         if all(account.published.names_code(entry.row, other.code) for other in cluster)
     ]
-    caps = [answers[target.id][1] for target in open_targets if target.id in answers]
-    if rows:
-        caps.append(
-            max((row.cap for row in rows), key=lambda cap: {"advice": 0, "caution": 1, "breach": 2}[cap.severity])
-        )
     return fact(
         "shared_group",
         f"{state.number}:{group}",
         [state.number],
         {"partnered": flag(partnered), "row_calls_solo": int(bool(rows))},
+        partial(_shared_words, account, state, cluster, served, partnered, rows),
+    )
+
+
+def _shared_words(
+    account: Account,
+    state: PassState,
+    cluster: list[Use],
+    served: list[TargetState],
+    partnered: Truth,
+    rows: list[Chosen],
+) -> Telling:
+    group = cluster[0].group
+    answers = {target.id: account.partner(state, group, target) for target in served}
+    open_targets = [target for target in served if answers[target.id][0] is False] or served
+    caps = [answers[target.id][1] for target in open_targets]
+    if rows:
+        caps.append(max((row.cap for row in rows), key=lambda cap: CAP_RANK[cap.severity]))
+    return telling(
         shows={
             "actives": shown(cluster),
             "group": listed(account.group_words(use.group) for use in cluster),
@@ -239,7 +272,7 @@ def _shared_fact(account: Account, state: PassState, cluster: list[Use]) -> Fact
         caps=caps,
         backings=(rows[0].row.backing,) if rows else (),
         subject=group,
-        place=str(state.entry.place),
+        place=state.entry.place,
     )
 
 
@@ -274,6 +307,12 @@ def _rate_fact(state: PassState, asked_of: str, use: Use, entry: Chosen) -> Fact
         f"{entry.row.id}:{state.number}:{use.active.name}:{use.item.product}",
         [state.number],
         {"share": share, "least": least},
+        partial(_rate_words, state, asked_of, use, entry, share is not None),
+    )
+
+
+def _rate_words(state: PassState, asked_of: str, use: Use, entry: Chosen, known: bool) -> Telling:
+    return telling(
         shows={
             "partner": use.shown,
             "group": asked_of,
@@ -289,12 +328,12 @@ def _rate_fact(state: PassState, asked_of: str, use: Use, entry: Chosen) -> Fact
             "limit": entry.row.id,
         },
         unknown={}
-        if share is not None
+        if known
         else {"share": f"give the rate of {use.item.product} in pass {state.number} and its full label rate"},
         caps=[entry.cap],
         backings=(entry.row.backing,),
         subject=f"{state.number}:{use.active.name}",
-        place=str(use.item.place),
+        place=use.item.place,
     )
 
 
@@ -368,7 +407,7 @@ def _fade(account: Account, state: PassState, group: str, uses: list[Use], targe
         else {},
         caps=caps,
         subject=f"{group}:{target.id}",
-        place=str(state.entry.place),
+        place=state.entry.place,
     )
 
 
@@ -408,14 +447,6 @@ def _modes_fact(
     modes = sorted(state.codes)
     wanted = kind == "multisite_required"
     present = any(value in entry.row.partners_named for value in state.codes)
-    caps = [entry.cap]
-    if target is not None and entry.row.targets:
-        caps += estimated(account, [(state, target)], "the target of the pass")
-    wanted_words = (
-        f"a multi-site ({listed((account.group_words('FRAC ' + value) for value in entry.row.partners_named), 'or')})"
-        if wanted
-        else f"{int(entry.number)} modes of action"
-    )
     return fact(
         "modes_in_mix",
         f"{entry.row.id}:{state.number}",
@@ -426,6 +457,23 @@ def _modes_fact(
             "multi_site_wanted": int(wanted),
             "multi_site_present": int(present),
         },
+        partial(_modes_words, account, entry, wanted, code, target, state),
+    )
+
+
+def _modes_words(
+    account: Account, entry: Chosen, wanted: bool, code: str, target: TargetState | None, state: PassState
+) -> Telling:
+    modes = sorted(state.codes)
+    caps = [entry.cap]
+    if target is not None and entry.row.targets:
+        caps += estimated(account, [(state, target)], "the target of the pass")
+    wanted_words = (
+        f"a multi-site ({listed((account.group_words('FRAC ' + value) for value in entry.row.partners_named), 'or')})"
+        if wanted
+        else f"{int(entry.number)} modes of action"
+    )
+    return telling(
         shows={
             "group": account.group_words(f"FRAC {code}"),
             "codes": listed(modes),
@@ -437,8 +485,5 @@ def _modes_fact(
         caps=caps,
         backings=(entry.row.backing,),
         subject=entry.row.id,
-        place=str(state.entry.place),
+        place=state.entry.place,
     )
-
-
-__all__ = ["make", "tightest"]

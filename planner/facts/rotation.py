@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import partial
 from itertools import combinations, pairwise
 
-from planner.account import FREE, Account, Cap, PassState, TargetState, Use, any_of, tightest
-from planner.facts.kinds import Fact
-from planner.facts.make import estimated, fact, flag, listed, names, shown
+from planner.account import Account, Cap, PassState, TargetState, Use, any_of
+from planner.facts.kinds import Fact, FactValue, Telling
+from planner.facts.make import estimated, fact, flag, listed, names, shown, telling
 from planner.model import Truth
+from planner.published import Chosen
 
 Holds = Callable[[PassState], list[Use]]
 
@@ -26,12 +28,26 @@ def make(account: Account) -> Iterator[Fact]:
 
 
 def _successions(account: Account) -> Iterator[Fact]:
-    groups = sorted({use.group for state in account.passes for use in state.uses})
+    held: dict[str, int] = {}
+    for state in account.passes:
+        for group in state.by_group:
+            held[group] = held.get(group, 0) + 1
+    groups = sorted(held)
     for group in groups:
-        yield from _pairs_of(account, group, group)
-    for one, other in combinations(groups, 2):
-        if account.joined(one, other, "succession"):
-            yield from _pairs_of(account, one, other)
+        if held[group] > 1:
+            yield from _pairs_of(account, group, group)
+    for one, other in _joined(account, tuple(groups)):
+        yield from _pairs_of(account, one, other)
+
+
+def _joined(account: Account, groups: tuple[str, ...]) -> list[tuple[str, str]]:
+    """Those pairs of different groups that cross-resistance joins."""
+    key = ("joined", groups)
+    known = account.published.season
+    if key not in known:
+        known[key] = [pair for pair in combinations(groups, 2) if account.joined(*pair, "succession")]
+    found: list[tuple[str, str]] = known[key]
+    return found
 
 
 def _pairs_of(account: Account, one: str, other: str) -> Iterator[Fact]:
@@ -72,12 +88,21 @@ def succession(account: Account, one: str, other: str, target: TargetState) -> l
             if last is not None and not broken and _serve_pair(last, state, one, other):
                 found.append((last, state))
             last, broken = state, False
-        elif last is not None and any(
+        elif last is not None and not broken:
+            broken = _breaks(account, state, one, other, target)
+    return found
+
+
+def _breaks(account: Account, state: PassState, one: str, other: str, target: TargetState) -> bool:
+    """Whether a pass holds something effective on the target that is of neither group."""
+    key = ("breaks", one, other, target.id)
+    found: bool | None = state.tank.known.get(key)
+    if found is None:
+        found = state.tank.known[key] = any(
             account.effect(use, target).value
             for use in account.others(state, one)
             if not account.joined(use.group, other, "mixing")
-        ):
-            broken = True
+        )
     return found
 
 
@@ -85,53 +110,72 @@ def _pair_fact(
     account: Account, first: PassState, second: PassState, one: str, other: str, targets: list[TargetState]
 ) -> Fact:
     crossed = one != other
-    in_first = [use for key in (one, other) for use in first.by_group.get(key, [])]
-    in_second = [use for key in (one, other) for use in second.by_group.get(key, [])]
-    uses = in_first + in_second
-    answers = [account.alone(state, key) for state in (first, second) for key in {one, other} if key in state.by_group]
-    some = any_of(answer[0] for answer in answers)
-    every = any_of(answer[1] for answer in answers)
-    cap = FREE
-    if some:
-        cap = max((answer[2] for answer in answers if answer[0]), key=lambda entry: _rank(entry))
+    keys = (one, other) if crossed else (one,)
+    in_first = [use for key in keys for use in first.by_group.get(key, ())]
+    uses = in_first + [use for key in keys for use in second.by_group.get(key, ())]
+    answers = [account.alone(state, key) for state in (first, second) for key in keys if key in state.by_group]
+    allowed, forbidden = _run_limits(account, first, second, one, targets) if not crossed else (False, False)
+    values: dict[str, FactValue] = {
+        "crossed": int(crossed),
+        "at_risk": flag(account.at_risk(uses)),
+        "risk": account.risk(uses),
+        "field_has_targets": int(bool(account.targets)),
+        "targets_shared": len(targets),
+        "run_allowed": int(allowed),
+        "run_forbidden": int(forbidden),
+        "days_bare": _days_bare(account, first, second, in_first, targets),
+        "alone_some": flag(any_of(answer[0] for answer in answers)),
+        "alone_all": flag(any_of(answer[1] for answer in answers)),
+        "row_forbids": 0,
+    }
+    return fact(
+        "succession",
+        f"{one}+{other}:{first.number}:{second.number}",
+        (first.number, second.number),
+        values,
+        partial(_pair_words, account, first, second, one, other, targets, uses, answers, values),
+    )
+
+
+def _days_bare(
+    account: Account, first: PassState, second: PassState, in_first: list[Use], targets: list[TargetState]
+) -> int | None:
+    """Days from the end of the first pass's cover to the second pass."""
+    if second.time.day is None or first.time.day_estimated or second.time.day_estimated or account.season.floating:
+        return None  # an estimated distance never makes a finding milder
     ends = [
         end
         for use in in_first
         for target in (targets or [None])  # type: ignore[list-item]
         if (end := account.cover_end(use, first, target)) is not None
     ]
-    bare = second.time.day - max(ends) if ends and second.time.day is not None else None
-    if first.time.day_estimated or second.time.day_estimated or account.season.floating:
-        bare = None  # an estimated distance never makes a finding milder
-    allowed, forbidden = _run_limits(account, first, second, one, targets) if not crossed else (False, False)
+    return second.time.day - max(ends) if ends else None
+
+
+def _pair_words(
+    account: Account,
+    first: PassState,
+    second: PassState,
+    one: str,
+    other: str,
+    targets: list[TargetState],
+    uses: list[Use],
+    answers: list[tuple[Truth, Truth, Cap]],
+    values: dict[str, FactValue],
+) -> Telling:
+    some = any_of(answer[0] for answer in answers)
     codes = listed(dict.fromkeys([one, other]))
-    risk = account.risk(uses)
-    at_risk = account.at_risk(uses)
-    shared = bool(account.targets)
     unknown: dict[str, str] = {}
-    if at_risk is None:
+    if values["at_risk"] is None:
         unknown["at_risk"] = f"the resistance risk of {codes} is not stated by its scheme"
-    if some is None or every is None:
+    if some is None or values["alone_all"] is None:
         unknown["alone_some"] = unknown["alone_all"] = (
             f"whether a partner of {codes} controls {names(account.targets)} is not known; rate it on the label"
         )
-    return fact(
-        "succession",
-        f"{one}+{other}:{first.number}:{second.number}",
-        [first.number, second.number],
-        {
-            "crossed": int(crossed),
-            "at_risk": flag(at_risk),
-            "risk": risk,
-            "field_has_targets": int(shared),
-            "targets_shared": len(targets),
-            "run_allowed": int(allowed),
-            "run_forbidden": int(forbidden),
-            "days_bare": bare,
-            "alone_some": flag(some),
-            "alone_all": flag(every),
-            "row_forbids": 0,
-        },
+    caps = estimated(account, [(state, target) for state in (first, second) for target in targets], "the succession")
+    if some:
+        caps.insert(0, max((answer[2] for answer in answers if answer[0]), key=_rank))
+    return telling(
         shows={
             "first": str(first.number),
             "second": str(second.number),
@@ -145,21 +189,18 @@ def _pair_fact(
             "partner_words": _partner_words(some),
         },
         evidence={
-            "group": one if not crossed else f"{one} + {other}",
+            "group": one if one == other else f"{one} + {other}",
             "actives": list(dict.fromkeys(use.active.name for use in uses)),
             "products": list(dict.fromkeys(use.item.product for use in uses if use.item.product)),
             "targets": [target.id for target in targets],
-            "risk": risk,
-            "days_bare": bare,
+            "risk": values["risk"],
+            "days_bare": values["days_bare"],
             "alone": some,
         },
         unknown=unknown,
-        caps=[
-            cap,
-            *estimated(account, [(state, target) for state in (first, second) for target in targets], "the succession"),
-        ],
+        caps=caps,
         subject=f"{one}+{other}",
-        place=str(second.entry.place),
+        place=second.entry.place,
     )
 
 
@@ -236,96 +277,135 @@ def _kept_apart(account: Account) -> Iterator[Fact]:
             if not met or key in seen:
                 continue
             seen.add(key)
-            one, other = (f"FRAC {value}" for value in met[0])
-            uses = [*first.by_group[one], *second.by_group[other]]
-            yield fact(
-                "succession",
-                f"{entry.row.id}:{first.number}:{second.number}",
-                [first.number, second.number],
-                {
-                    "crossed": 1,
-                    "at_risk": 1,
-                    "risk": account.risk(uses),
-                    "field_has_targets": int(bool(account.targets)),
-                    "targets_shared": 1 if target else 0,
-                    "run_allowed": 0,
-                    "run_forbidden": 0,
-                    "days_bare": 0,
-                    "alone_some": 0,
-                    "alone_all": 0,
-                    "row_forbids": 1,
-                },
-                shows={
-                    "first": str(first.number),
-                    "second": str(second.number),
-                    "group": account.group_words(one),
-                    "other_group": account.group_words(other),
-                    "targets": target.name if target else "the season",
-                    "products": shown(uses),
-                    "actives": listed(use.active.name for use in uses),
-                    "neighbours": f"pass {first.number}"
-                    if first is second
-                    else f"passes {first.number} and {second.number}",
-                    "row_text": f" ({entry.row.text})",
-                    "partner_words": "",
-                },
-                evidence={"group": f"{one} + {other}", "row": entry.row.id},
-                caps=[entry.cap],
-                backings=(entry.row.backing,),
-                subject=entry.row.id,
-                place=str(second.entry.place),
-            )
+            yield _apart_fact(account, entry, target, first, second, *(f"FRAC {value}" for value in met[0]))
+
+
+def _apart_fact(
+    account: Account,
+    entry: Chosen,
+    target: TargetState | None,
+    first: PassState,
+    second: PassState,
+    one: str,
+    other: str,
+) -> Fact:
+    uses = [*first.by_group[one], *second.by_group[other]]
+    return fact(
+        "succession",
+        f"{entry.row.id}:{first.number}:{second.number}",
+        (first.number, second.number),
+        {
+            "crossed": 1,
+            "at_risk": 1,
+            "risk": account.risk(uses),
+            "field_has_targets": int(bool(account.targets)),
+            "targets_shared": 1 if target else 0,
+            "run_allowed": 0,
+            "run_forbidden": 0,
+            "days_bare": 0,
+            "alone_some": 0,
+            "alone_all": 0,
+            "row_forbids": 1,
+        },
+        partial(_apart_words, account, entry, target, first, second, one, other),
+    )
+
+
+def _apart_words(
+    account: Account,
+    entry: Chosen,
+    target: TargetState | None,
+    first: PassState,
+    second: PassState,
+    one: str,
+    other: str,
+) -> Telling:
+    uses = [*first.by_group[one], *second.by_group[other]]
+    both = f"passes {first.number} and {second.number}"
+    return telling(
+        shows={
+            "first": str(first.number),
+            "second": str(second.number),
+            "group": account.group_words(one),
+            "other_group": account.group_words(other),
+            "targets": target.name if target else "the season",
+            "products": shown(uses),
+            "actives": listed(use.active.name for use in uses),
+            "neighbours": f"pass {first.number}" if first is second else both,
+            "row_text": f" ({entry.row.text})",
+            "partner_words": "",
+        },
+        evidence={"group": f"{one} + {other}", "row": entry.row.id},
+        caps=[entry.cap],
+        backings=(entry.row.backing,),
+        subject=entry.row.id,
+        place=second.entry.place,
+    )
 
 
 # --- the season as a whole ------------------------------------------------------------------------------------------
 
 
 def _at_risk_groups(account: Account, state: PassState) -> frozenset[str]:
-    return frozenset(group for group, uses in state.by_group.items() if account.at_risk(uses))
+    found: frozenset[str] | None = state.tank.known.get("at risk")
+    if found is None:
+        risky = (group for group, uses in state.by_group.items() if account.at_risk(uses))
+        found = state.tank.known["at risk"] = frozenset(risky)
+    return found
 
 
 def _same_mix(account: Account) -> Iterator[Fact]:
     if not account.passes:
         return
     sets = [_at_risk_groups(account, state) for state in account.passes]
-    groups = sorted(sets[0])
     yield fact(
         "season_mix",
         "season",
         [state.number for state in account.passes],
-        {"passes_counted": len(sets), "same_set": int(len(set(sets)) == 1), "groups_at_risk": len(groups)},
+        {"passes_counted": len(sets), "same_set": int(len(set(sets)) == 1), "groups_at_risk": len(sets[0])},
+        partial(_mix_words, account, sorted(sets[0]), len(sets)),
+    )
+
+
+def _mix_words(account: Account, groups: list[str], passes: int) -> Telling:
+    return telling(
         shows={"groups": listed(account.group_words(group) for group in groups)},
-        evidence={"groups": groups, "passes": len(sets)},
+        evidence={"groups": groups, "passes": passes},
     )
 
 
 def _last_season(account: Account) -> Iterator[Fact]:
     if not account.passes or not account.targets:
         return  # without targets nothing is known to survive on the field; the audit says so once
-    passes = [state.number for state in account.passes]
     earlier = [season for season in account.field.history if season.crop == account.crop.id]
     survives = any_of(target.target.survives_on_field for target in account.targets)
-    values: dict[str, int | str | None] = {"same_sequence": None, "survives": None}
+    same: int | None = 0 if account.field.history else None
+    if earlier:
+        now = [sorted(state.by_group) for state in account.passes]
+        same = int(now == [sorted(groups) for groups in earlier[0].groups])
+    yield fact(
+        "last_season",
+        "season",
+        [state.number for state in account.passes],
+        {"same_sequence": same, "survives": flag(survives)},
+        partial(_last_words, account, earlier[0].season if earlier else None, survives),
+    )
+
+
+def _last_words(account: Account, newest: str | None, survives: Truth) -> Telling:
     unknown: dict[str, str] = {}
-    shows = {"season": "", "sequence": "", "targets": ""}
-    values["survives"] = flag(survives)
     if survives is None:
         unknown["survives"] = "whether the field's diseases survive on the field is not known"
     if not account.field.history:
         unknown["same_sequence"] = "give the groups used last season under history"
-    elif not earlier:
-        values["same_sequence"] = 0
-    else:
-        newest = earlier[0]
-        now = [sorted(state.by_group) for state in account.passes]
-        then = [sorted(groups) for groups in newest.groups]
-        values["same_sequence"] = int(now == then)
+    shows = {"season": "", "sequence": "", "targets": ""}
+    if newest is not None:
         shows = {
-            "season": newest.season,
-            "sequence": ", then ".join(" + ".join(groups) for groups in now),
+            "season": newest,
+            "sequence": ", then ".join(" + ".join(sorted(state.by_group)) for state in account.passes),
             "targets": names(target for target in account.targets if target.target.survives_on_field),
         }
-    yield fact("last_season", "season", passes, values, shows=shows, unknown=unknown, evidence=dict(shows))
+    return telling(shows=shows, unknown=unknown, evidence=dict(shows))
 
 
 def _repeated_actives(account: Account) -> Iterator[Fact]:
@@ -336,8 +416,8 @@ def _repeated_actives(account: Account) -> Iterator[Fact]:
             uses.setdefault(use.active.name, []).append(use)
     for active, entries in sorted(uses.items()):
         rows = list(_rows_on(account, entries[0], len(entries), uses))
-        partial = account.catalogue.partly_joined(entries[0].group)
-        if not rows and (len(entries) < 2 or not partial):
+        in_part = account.catalogue.partly_joined(entries[0].group)
+        if not rows and (len(entries) < 2 or not in_part):
             continue
         others = _other_actives(account, entries[0])
         yield fact(
@@ -345,16 +425,25 @@ def _repeated_actives(account: Account) -> Iterator[Fact]:
             active,
             [use.number for use in entries],
             {"uses": len(entries), "row_asks": int(bool(rows)), "other_rated": int(bool(others))},
-            shows={
-                "active": active,
-                "group": account.group_words(entries[0].group),
-                "others": listed(others) or "another active of the group",
-                "row_text": f" ({' '.join(row[0] for row in rows)})" if rows else "",
-            },
-            evidence={"active": active, "uses": len(entries), "others": others},
-            caps=[tightest(row[1] for row in rows)] if rows else [],
-            sources=tuple(key for row in rows for key in row[2]),
+            partial(_repeated_words, account, entries, rows, others),
         )
+
+
+def _repeated_words(
+    account: Account, entries: list[Use], rows: list[tuple[str, Cap, tuple[str, ...]]], others: tuple[str, ...]
+) -> Telling:
+    active = entries[0].active.name
+    return telling(
+        shows={
+            "active": active,
+            "group": account.group_words(entries[0].group),
+            "others": listed(others) or "another active of the group",
+            "row_text": f" ({' '.join(row[0] for row in rows)})" if rows else "",
+        },
+        evidence={"active": active, "uses": len(entries), "others": list(others)},
+        caps=[row[1] for row in rows],
+        sources=[key for row in rows for key in row[2]],
+    )
 
 
 def _rows_on(
@@ -387,9 +476,17 @@ def _rows_on(
                     yield row.text, entry.cap, row.backing.sources
 
 
-def _other_actives(account: Account, use: Use) -> list[str]:
+def _other_actives(account: Account, use: Use) -> tuple[str, ...]:
     """Other actives of the group with a good rating of their own on one of the targets this one serves."""
-    found: dict[str, None] = {}
+    key = ("others of the group", use.agent.key)
+    known = account.ground.known
+    if key not in known:
+        known[key] = tuple(dict.fromkeys(_good_actives(account, use)))
+    found: tuple[str, ...] = known[key]
+    return found
+
+
+def _good_actives(account: Account, use: Use) -> Iterator[str]:
     for target in account.targets:
         if not account.rated(use, target).rated_for:
             continue
@@ -399,5 +496,4 @@ def _other_actives(account: Account, use: Use) -> list[str]:
             if row.country != account.field.country and not row.elsewhere:
                 continue
             if account.catalogue.active(row.actives[0]).group == use.group:
-                found[row.actives[0]] = None
-    return list(found)
+                yield row.actives[0]
