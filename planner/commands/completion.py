@@ -29,6 +29,23 @@ def run(args: argparse.Namespace) -> int:
     from planner import cli
     from planner.render import completion, console
 
-    whole = cli.parser(*COMMANDS)
-    console.deliver(completion.script(args.shell, whole))
+    console.deliver(completion.script(args.shell, cli.parser(*COMMANDS), _names()))
     return exits.DONE
+
+
+def _names() -> dict[str, list[str]]:
+    """What may stand for a metavar: names of the shipped catalogue, rules and lessons, as they are today."""
+    from planner.catalogue import load
+    from planner.documents.programme import rule_names
+    from planner.lessons.lesson import lessons
+
+    catalogue = load()
+    targets = [target for crop in catalogue.crops for target in catalogue.targets(crop)]
+    named = [*rule_names(catalogue), *sorted(set(targets)), *sorted(catalogue.of_scheme("FRAC"))]
+    return {
+        "CROP": sorted(catalogue.crops),
+        "LESSON": [lesson.lesson for lesson in lessons()],
+        "LEVEL": ["1", "2", "3"],
+        "NAME": named,
+        "WHAT": named,
+    }
