@@ -9,9 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, timedelta
+from itertools import groupby
 from typing import TYPE_CHECKING, Literal
 
+from planner import cover, leaves
 from planner.account import Account, PassState, TargetState
+from planner.facts.make import listed
 from planner.model import Day, Product, Programme, Struct
 from planner.phenology import StageDate
 from planner.season import catalogue_code
@@ -46,6 +49,14 @@ class StageRow(Struct, frozen=True, kw_only=True):
     sources: tuple[str, ...] = ()
 
 
+class Undated(Struct, frozen=True, kw_only=True):
+    """Stages of the crop's scale that nothing dates, in order, and why; ``before``: the first dated one after them."""
+
+    codes: tuple[str, ...]
+    why: str
+    before: When | None = None
+
+
 class When(Struct, frozen=True, kw_only=True):
     """The day of one stage, with its spread; all None where nothing dates it."""
 
@@ -54,6 +65,28 @@ class When(Struct, frozen=True, kw_only=True):
     earliest: Day | None
     latest: Day | None
     estimated: bool
+
+
+class LeavesRow(Struct, frozen=True, kw_only=True):
+    """Until when the crop unfolds leaves: surely until the first stage, none after the second; days by their spread."""
+
+    sure: str
+    last: str
+    surely_until: Day | None
+    none_after: Day | None
+    estimated: tuple[bool, bool]
+    grade: str
+    sources: tuple[str, ...]
+
+
+class NewLeaves(Struct, frozen=True, kw_only=True):
+    """Days on which leaves that unfolded after a pass are bare against a target, while it still covers older ones."""
+
+    target: str
+    name: str
+    first: Day
+    last: Day
+    sure: bool  # False: bare if the crop still unfolds leaves then
 
 
 class TargetRow(Struct, frozen=True, kw_only=True):
@@ -94,6 +127,15 @@ class Bound(Struct, frozen=True, kw_only=True):
     estimated: bool
 
 
+class Covered(Struct, frozen=True, kw_only=True):
+    """Until which day a pass covers a target; ``last`` None: not known, and ``why``."""
+
+    target: str
+    name: str
+    last: Day | None
+    why: str
+
+
 class PassRow(Struct, frozen=True, kw_only=True):
     """First and last day of one pass. ``first``/``last`` None with a ``note``: no day fits, or nothing bounds it."""
 
@@ -110,6 +152,8 @@ class PassRow(Struct, frozen=True, kw_only=True):
     allowed_last: Day | None
     bounds: tuple[Bound, ...]
     targets: tuple[str, ...]
+    covers: tuple[Covered, ...]
+    new_leaves: tuple[NewLeaves, ...]
     missing: tuple[str, ...]
     note: str
 
@@ -122,6 +166,7 @@ class ProductRow(Struct, frozen=True, kw_only=True):
     first_stage: When | None
     last_stage: When | None
     last_by_stage: Day | None
+    last_by_stage_estimated: bool
     harvest_interval: int | None
     last_by_harvest: Day | None
     last: Day | None
@@ -139,6 +184,8 @@ class Calendar(Struct, frozen=True, kw_only=True):
     harvest: Day | None
     temperatures: tuple[Day, Day] | None
     stages: tuple[StageRow, ...]
+    undated: tuple[Undated, ...]
+    leaves: LeavesRow | None
     targets: tuple[TargetRow, ...]
     passes: tuple[PassRow, ...]
     products: tuple[ProductRow, ...]
@@ -165,6 +212,8 @@ def calendar(programme: Programme, catalogue: Catalogue, *, account: Account | N
         harvest=field.harvest,
         temperatures=(temperatures[0][0], temperatures[-1][0]) if temperatures else None,
         stages=tuple(_stages(account)) if not season.floating else (),
+        undated=tuple(_undated(account)) if not season.floating else (),
+        leaves=_leaves(account),
         targets=tuple(_target(account, target) for target in account.targets),
         passes=passes,
         products=tuple(_product(account, product) for product in programme.products),
@@ -209,6 +258,43 @@ def _stages(account: Account) -> Iterator[StageRow]:
             confidence=entry.confidence,
             sources=entry.sources,
         )
+
+
+def _undated(account: Account) -> Iterator[Undated]:
+    """What no published days reach, stages that follow each other together; stages of one BBCH code as ``F3 / Z26``."""
+    season, crop = account.season, account.crop
+    dated = [entry for code, entry in season.stages.items() if entry.on_line and code not in ("sown", "harvest")]
+    if not season.stages:
+        return
+    why = "no source for the days to it"
+    if not dated:
+        kept_out = account.field.sown is not None and (not crop.from_sowing or crop.from_sowing_kinds)
+        why = "its stages are not counted from sowing; give an observed stage" if kept_out else "no source for its days"
+    groups: dict[int, list[str]] = {}
+    for bbch, members in groupby(crop.stages, key=lambda stage: stage.bbch):
+        codes = [stage.code for stage in members if stage.code not in season.stages]
+        if codes and season.day(codes[0])[0] is None:
+            after = min((entry.bbch for entry in dated if entry.bbch > bbch), default=100)
+            groups.setdefault(after, []).append(" / ".join(codes))
+    for after, names in groups.items():
+        behind = next((entry.code for entry in dated if entry.bbch == after), None)
+        yield Undated(codes=tuple(names), why=why, before=when(season, behind) if behind else None)
+
+
+def _leaves(account: Account) -> LeavesRow | None:
+    found = leaves.growth(account)
+    if found.stages is None:
+        return None
+    lasting = found.sure_until == leaves.FAR
+    return LeavesRow(
+        sure=found.stages[0],
+        last=found.stages[1],
+        surely_until=None if lasting else _date(found.sure_until),
+        none_after=_date(found.none_after),
+        estimated=found.estimated,
+        grade=found.words,
+        sources=found.sources,
+    )
 
 
 def _named(account: Account) -> set[str]:
@@ -310,13 +396,13 @@ def _product(account: Account, product: Product) -> ProductRow:
     if label is None:
         return ProductRow(
             product=product.name, on_label=False, first_stage=None, last_stage=None, last_by_stage=None,
-            harvest_interval=None, last_by_harvest=None, last=None, sets="",
+            last_by_stage_estimated=False, harvest_interval=None, last_by_harvest=None, last=None, sets="",
             missing=(f"the list has no label of it for {account.crop.name}",),
         )  # fmt: skip
     missing: list[str] = []
     first = when(season, label.first_stage) if label.first_stage else None
     last = when(season, label.last_stage) if label.last_stage else None
-    by_stage = _stage_ends(account, label.last_stage)[0] if label.last_stage else None
+    by_stage, guessed = _stage_ends(account, label.last_stage) if label.last_stage else (None, False)
     if last is None:
         missing.append("the list gives no last stage")
     elif by_stage is None:
@@ -337,6 +423,7 @@ def _product(account: Account, product: Product) -> ProductRow:
         first_stage=first,
         last_stage=last,
         last_by_stage=by_stage,
+        last_by_stage_estimated=guessed,
         harvest_interval=label.harvest_interval,
         last_by_harvest=by_harvest,
         last=final,
@@ -404,9 +491,38 @@ def _pass(account: Account, state: PassState) -> PassRow:
         allowed_last=allowed[1],
         bounds=tuple(sorted(bounds, key=lambda one: (one.side, one.day, one.kind, one.why))),
         targets=tuple(target.id for target in served),
+        covers=tuple(_covers(account, state)),
+        new_leaves=tuple(_new_leaves(account, state)),
         missing=tuple(_missing(account, state)),
         note=note,
     )
+
+
+def _covers(account: Account, state: PassState) -> Iterator[Covered]:
+    """The last day on which the pass still covers each target that it controls, by the published days."""
+    if account.season.floating or state.time.day is None:
+        return
+    for target in account.targets:
+        if not account.works(state, target) or not account.effective(state, target)[0]:
+            continue
+        working = [use for use in state.uses if account.effect(use, target).value] or state.uses
+        ends = [end for use in working if (end := account.cover_end(use, state, target)) is not None]
+        why = ""
+        if not ends:
+            cut = [use.shown for use in working if use.cut]
+            why = f"{listed(cut)} goes on under its label's least rate" if cut else "no published days of protection"
+        yield Covered(target=target.id, name=target.name, last=_date(max(ends) - 1) if ends else None, why=why)
+
+
+def _new_leaves(account: Account, state: PassState) -> Iterator[NewLeaves]:
+    until = leaves.growth(account)
+    for target in account.targets:
+        for bare in cover.bare_on_new_leaves(account, target, until):
+            if bare.passes[-1:] == (state.number,):  # told with the last of the passes that hold then
+                yield NewLeaves(
+                    target=target.id, name=target.name, sure=bare.sure,
+                    first=date.fromordinal(bare.first), last=date.fromordinal(bare.last),
+                )  # fmt: skip
 
 
 def _span(bounds: Iterable[Bound], kinds: Sequence[str]) -> tuple[Day | None, Day | None]:

@@ -7,7 +7,17 @@ from itertools import groupby
 from typing import Any
 
 from planner import __version__
-from planner.calendar import Calendar, PassRow, ProductRow, StageRow, TargetRow, When
+from planner.calendar import (
+    Calendar,
+    Covered,
+    LeavesRow,
+    NewLeaves,
+    PassRow,
+    ProductRow,
+    StageRow,
+    TargetRow,
+    When,
+)
 from planner.model import Day
 from planner.moves import Change, Moved
 from planner.render import words
@@ -100,10 +110,33 @@ def _stages(found: Calendar, every: bool, explain: bool) -> Iterator[Block]:
     if found.temperatures is not None:
         first_day, last_day = found.temperatures
         yield Line(label="temperatures", text=f"{words.day(first_day)} to {words.day(last_day, year=True)}")
+    yield from _undated(found)
     if explain:
         yield from basis
     elif basis:
         yield Line(text="--explain shows from where each date is counted", style="quiet")
+
+
+def _undated(found: Calendar) -> Iterator[Block]:
+    for row in found.undated:
+        before = f", before {_when(row.before)}" if row.before is not None else ""
+        yield Line(label="not dated", text=f"{words.joined(row.codes)}{before}: {row.why}")
+    if found.leaves is not None:
+        yield Line(label="new leaves", text=_leaves(found.leaves))
+
+
+def _leaves(row: LeavesRow) -> str:
+    """Until when leaves unfold; a spray protects those that it meets."""
+    sure = f"{row.sure}{_edge(row.surely_until, row.estimated[0], 'earliest')}"
+    last = f"{row.last}{_edge(row.none_after, row.estimated[1], 'latest')}"
+    span = f"until {last}" if row.sure == row.last else f"surely until {sure}, none after {last}"
+    return f"unfold {span} ({row.grade}); those that unfold after a pass are bare unless the active moves into them"
+
+
+def _edge(day: Day | None, estimated: bool, word: str) -> str:
+    if day is None:
+        return ""
+    return f" (~{words.day(day)} at the {word})" if estimated else f" ({words.day(day)})"
 
 
 def _rests_on(row: StageRow) -> str:
@@ -179,6 +212,11 @@ def _passes(found: Calendar) -> Iterator[Block]:
             yield Line(label=f"pass {row.number}", text=row.note)
         if row.missing:
             yield Line(label=f"pass {row.number}, not known", text="; ".join(row.missing))
+    for row in found.passes:
+        mark = "~" if row.day_estimated else ""
+        told = [_covered(one, mark) for one in row.covers] + [_new_leaves(one, mark) for one in row.new_leaves]
+        if told:
+            yield Line(label=f"pass {row.number} covers", text="; ".join(told))
 
 
 def _pass(row: PassRow) -> tuple[str, ...]:
@@ -197,6 +235,19 @@ def _pass(row: PassRow) -> tuple[str, ...]:
         f"{_day(row.first)}{f' ({row.first_stage})' if row.first_stage else ''}" if row.first else "none",
         f"{_day(row.last)}{f' ({row.last_stage})' if row.last_stage else ''}" if row.last else "none",
         "; ".join(setters) or "-",
+    )
+
+
+def _covered(one: Covered, mark: str) -> str:
+    if one.last is None:
+        return f"{one.name} for nobody knows how long ({one.why})"
+    return f"{one.name} to {mark}{words.day(one.last)}"
+
+
+def _new_leaves(one: NewLeaves, mark: str) -> str:
+    span = mark + words.day(one.first) + (f" to {mark}{words.day(one.last)}" if one.first != one.last else "")
+    return (
+        f"but leaves that unfold later are bare against {one.name} {span}{'' if one.sure else ', if any unfold then'}"
     )
 
 
@@ -222,7 +273,7 @@ def _order(row: ProductRow) -> tuple[bool, Day, str]:
 
 def _product(row: ProductRow) -> tuple[str, ...]:
     first, last = row.first_stage, row.last_stage
-    mark = "~" if last is not None and last.estimated else ""
+    mark = "~" if row.last_by_stage_estimated else ""
     parts = []
     if row.last_by_stage is not None and last is not None:
         parts.append(f"label until {last.stage}: {mark}{_day(row.last_by_stage)}")
