@@ -620,14 +620,14 @@ def _cover_bounds(account: Account, state: PassState) -> Iterator[Bound]:
             one for one in account.working(target) if one.number < state.number and account.effective(one, target)[0]
         ]
         ends = [
-            (end, one.number)
+            (end, one.number, one.time.day_estimated)
             for one in before
             for use in one.uses
             if account.effect(use, target).value and (end := account.cover_end(use, one, target)) is not None
         ]
         if ends:
-            end, number = max(ends)
-            yield Bound(side="last", kind="cover", day=date.fromordinal(end), estimated=False,
+            end, number, guessed = max(ends)
+            yield Bound(side="last", kind="cover", day=date.fromordinal(end), estimated=guessed,
                         why=f"{target.name}: cover of pass {number} ends")  # fmt: skip
 
 

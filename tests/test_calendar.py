@@ -440,3 +440,73 @@ def test_a_continuous_target_is_followed_by_the_cover() -> None:
     assert first.first == date(2026, 6, 10) and first.last == date(2026, 6, 24) and not first.note
     assert (second.first, second.last) == (date(2026, 6, 15), date(2026, 6, 22))
     assert any(bound.kind == "cover" and bound.day == second.last for bound in second.bounds)
+
+
+# --- what no source dates, leaves, cover ----------------------------------------------------------
+
+
+def words_of(found: Calendar) -> str:
+    return "\n".join(line.plain for line in blocks.to_text(render.page(found), 200))
+
+
+def test_stages_that_no_source_dates_are_named() -> None:
+    # winter wheat is never counted from sowing, and no source that was read gives days to the tillering stages
+    field = Field(crop="wheat", **SEASONS["wheat"])  # type: ignore[arg-type]
+    (row,) = of_field(field).undated
+    assert row.codes == ("F1 / Z11", "F2 / Z21", "F3 / Z26") and row.why == "no source for the days to it"
+    assert row.before is not None and row.before.stage == "Z30" and row.before.date is not None
+    text = words_of(of_field(field))
+    assert "not dated: F1 / Z11, F2 / Z21 and F3 / Z26, before Z30" in text and "no source for the days to it" in text
+
+
+@pytest.mark.parametrize("crop", SEASONS)
+def test_every_stage_of_every_scale_is_dated_or_named_as_undated(crop: str) -> None:
+    field = Field(crop=crop, **SEASONS[crop])  # type: ignore[arg-type]
+    found, season = of_field(field), Season(field, catalogue().crop(crop), catalogue())
+    named = {code for row in found.undated for group in row.codes for code in group.split(" / ")}
+    for stage in catalogue().crop(crop).stages:
+        assert (season.day(stage.code)[0] is None) == (stage.code in named), stage.code
+
+
+def test_a_winter_crop_with_a_sowing_date_alone_is_told_why() -> None:
+    (row,) = of_field(Field(crop="wheat", sown=date(2025, 10, 4))).undated
+    assert "not counted from sowing" in row.why and row.before is None
+
+
+def test_the_calendar_says_until_when_leaves_unfold() -> None:
+    # the flag leaf is the last leaf of the main shoot (Zadoks, from memory); Z39 is given here, so the day is exact
+    found = of_field(Field(crop="wheat", **SEASONS["wheat"])).leaves  # type: ignore[arg-type]
+    assert found is not None and (found.sure, found.last) == ("Z37", "Z39")
+    assert found.none_after == date(2026, 5, 10) and found.estimated == (True, False)
+    assert found.surely_until is not None and found.surely_until < date(2026, 5, 10)
+
+
+def test_passes_say_until_when_they_cover_and_from_when_new_leaves_are_bare() -> None:
+    # chlorothalonil 7 to 10 days (common practice, no source) and no leaf to come (Iowa State extension, read): late
+    # blight is held to 21 June on the leaves of 15 June, and on new ones from 16 June not at all
+    from planner.model import FieldTarget, Pass, TankItem
+
+    field = Field(
+        crop="potato",
+        stages={"BBCH31": date(2026, 6, 15), "BBCH39": date(2026, 7, 1)},
+        harvest=date(2026, 9, 20),
+        targets=(FieldTarget(target="late-blight", pressure="high"),),
+    )
+    one = Pass(number=1, date=date(2026, 6, 15), tank=(TankItem(active="chlorothalonil", dose=1000.0),))
+    found = calendar(Programme(field=field, passes=(one,)), catalogue())
+    (row,) = found.passes
+    assert [(entry.target, entry.last) for entry in row.covers] == [("late-blight", date(2026, 6, 21))]
+    assert [(entry.first, entry.last, entry.sure) for entry in row.new_leaves] == [
+        (date(2026, 6, 16), date(2026, 6, 21), True)
+    ]
+    text = words_of(found)
+    assert "pass 1 covers: late blight to 21 June" in text
+    assert "leaves that unfold later are bare against late blight 16 June to 21 June" in text
+
+
+def test_an_estimated_end_of_a_label_s_last_stage_is_marked() -> None:
+    # R5 is given, but a label until R5 lasts to the day before R6, an estimate; one until R4 ends with R5 itself
+    found = of_field(quarry(), products=True)
+    by_stage = {row.last_stage.stage: row for row in found.products if row.last_stage is not None}
+    assert by_stage["R5"].last_by_stage_estimated and not by_stage["R4"].last_by_stage_estimated
+    assert by_stage["R4"].last_by_stage == date(2026, 8, 5)  # R5 is given for 6 August
