@@ -73,12 +73,11 @@ class _Subparsers:
     def __init__(self, action: argparse._SubParsersAction[Parser]) -> None:
         self._action = action
 
-    def add_parser(self, name: str, *, examples: str = "", **options: Any) -> Parser:
+    def add_parser(self, name: str, *, examples: str, **options: Any) -> Parser:
         """A command's parser; ``examples`` stand before the options in its help."""
         summary = COMMANDS.get(name, "")
         about = options.pop("description", "") or summary[:1].upper() + summary[1:] + "."
-        if examples:
-            about += "\n\nexamples:\n" + "\n".join(f"  {line}" for line in examples.strip().splitlines())
+        about += "\n\nexamples:\n" + "\n".join(f"  {line}" for line in examples.strip().splitlines())
         options.setdefault("help", summary)
         return self._action.add_parser(name, description=about, **options)
 
@@ -221,7 +220,3 @@ def _version() -> int:
     ]
     console.deliver("\n".join(lines) + "\n")
     return exits.DONE
-
-
-if __name__ == "__main__":
-    raise SystemExit(main())

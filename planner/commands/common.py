@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import argparse
-import inspect
 import re
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -262,9 +261,3 @@ def check_stdin(names: Sequence[str]) -> None:
 
         if console.is_terminal(sys.stdin):
             raise InputError("-", "nothing is piped to standard input", "write 'planner audit - < programme.yaml'")
-
-
-def call(function: Callable[..., Any], *args: Any, **options: Any) -> Any:
-    """Call ``function`` with those of ``options`` that it takes."""
-    known = inspect.signature(function).parameters
-    return function(*args, **{name: value for name, value in options.items() if name in known})

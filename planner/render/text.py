@@ -327,9 +327,6 @@ def first_rule(report: AuditReport) -> str:
     return change.finding.rule if change is not None else report.findings[0].rule
 
 
-def version_words(catalogue_date: str = "") -> str:
-    """Versions for the last line."""
-    parts = [f"planner {__version__}"]
-    if catalogue_date:
-        parts.append(f"catalogue of {catalogue_date}")
-    return ", ".join(parts)
+def version_words() -> str:
+    """Version for the last line, where nobody gives more."""
+    return f"planner {__version__}"
