@@ -210,6 +210,7 @@ class Account:
         self.passes = [state for state in self.fungicide_states if state.entry.how == "foliar"]
         self.early = [state for state in self.fungicide_states if state.entry.how != "foliar"]
         self._works: dict[tuple[int, str], Truth] = {}
+        self._served: dict[tuple[int, str], list[TargetState]] = {}
         self._meets: dict[tuple[int, str], Meets] = {}
         self._working: dict[str, list[PassState]] = {}
         self._days: dict[tuple[int, str], Protection | None] = {}
@@ -634,11 +635,15 @@ class Account:
 
     def served(self, state: PassState, group: str) -> list[TargetState]:
         """Targets that the pass works against and the group is rated for."""
-        return [
-            target
-            for target in self.targets
-            if self.works(state, target) and self.group_rated_for(state, group, target)
-        ]
+        key = (state.number, group)
+        found = self._served.get(key)
+        if found is None:
+            found = self._served[key] = [
+                target
+                for target in self.targets
+                if self.works(state, target) and self.group_rated_for(state, group, target)
+            ]
+        return found
 
     def alone(self, state: PassState, group: str) -> tuple[Truth, Truth, Cap]:
         """Whether a group is alone against at least one, and against every target it is rated for in a pass."""
@@ -657,6 +662,10 @@ class Account:
     def named_partners(self, group: str, target: TargetState) -> frozenset[str]:
         """Codes of multi-sites that a row for this crop or target names as partner of a group."""
         return self.published.partners_named(group.partition(" ")[2], target)
+
+    def let_go(self) -> None:
+        """Drop what points back here, so that an account that is done with goes at once, without the collector."""
+        self.__dict__.pop("published", None)
 
     @cached_property
     def published(self) -> Published:

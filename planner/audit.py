@@ -15,7 +15,7 @@ from planner.facts import derive
 from planner.facts.labels import bare_actives
 from planner.facts.make import TARGETS, listed
 from planner.judge import judge
-from planner.model import AuditReport, Finding, NotAssessed, Programme
+from planner.model import AuditReport, Finding, NotAssessed, Pass, Programme
 from planner.rulebook import Rulebook
 from planner.rulebook import load as load_rules
 
@@ -45,7 +45,8 @@ def audit(
         backend: ``auto``, ``durable-rules`` or ``interpreter``.
         rules: user's rule folders laid over the shipped one.
         rulebook: a rulebook in place of both.
-        detail: the selection index with its band, range and pairs; a batch of thousands does without.
+        detail: cover and selection rows, with all that the pages show of them. Without, the audit is verdict,
+            findings, what was not assessed and totals: all that a batch of thousands writes.
 
     Raises:
         EngineError: the rule engine failed.
@@ -53,17 +54,24 @@ def audit(
     """
     book = rulebook if rulebook is not None else rules_of(tuple(rules))
     account = Account(programme, catalogue)
-    return report(account, book, backend=backend, detail=detail)
+    found = report(account, book, backend=backend, detail=detail, rows=detail)
+    account.let_go()
+    return found
 
 
-def report(account: Account, book: Rulebook, *, backend: Backend = "auto", detail: bool = False) -> AuditReport:
+def report(
+    account: Account, book: Rulebook, *, backend: Backend = "auto", detail: bool = False, rows: bool = True
+) -> AuditReport:
     """The audit of an account that is already made (the drafter and the lessons keep theirs).
 
-    ``detail``: the selection rows with their band, range and pairs, which thousands of what-ifs do without.
+    Args:
+        detail: the selection rows with their band, range and pairs, and the cover rows with their uses, which
+            thousands of what-ifs do without.
+        rows: cover and selection rows at all.
     """
     found, lacking = judge(book, derive(account), backend=backend)
     findings = tuple(_accepted(account.programme, finding) for finding in found)
-    order = {rule.code: at for at, rule in enumerate(book.rules)}
+    order = book.order
     not_assessed = sorted(
         [*_whole_gaps(account), *lacking], key=lambda entry: (order.get(entry.rule[:5], 0), entry.passes)
     )
@@ -72,8 +80,8 @@ def report(account: Account, book: Rulebook, *, backend: Backend = "auto", detai
         verdict=verdict(findings),
         findings=findings,
         not_assessed=tuple(not_assessed),
-        cover=cover.rows(account, detail=detail),
-        selection=exposure.rows(account, detail=detail),
+        cover=cover.rows(account, detail=detail) if rows else (),
+        selection=exposure.rows(account, detail=detail) if rows else (),
         totals=_with_gaps(account, totals(account)) if detail else totals(account),
         rules_run=len(book.running),
         notices=tuple(_notices(account)),
@@ -143,7 +151,7 @@ def _notices(account: Account) -> Iterator[str]:
         yield "the field has no dates; days between passes are estimated from their stages"
     elif estimates and account.targets:
         yield (
-            "stage dates that the field does not give are estimates from typical days between stages; "
+            f"stage dates that the field does not give are estimates{_rest_on(account)}; "
             "findings that hang on them are advice at most"
         )
     for state in account.early:
@@ -152,6 +160,15 @@ def _notices(account: Account) -> Iterator[str]:
             f"pass {state.number} ({state.entry.how}) holds {groups}: it counts towards a season limit only where the "
             "source says so, and it does not stand in a succession of foliar passes"
         )
+
+
+def _rest_on(account: Account) -> str:
+    """``, from temperatures`` where they date a stage, else from typical days."""
+    bases = " ".join(entry.basis for entry in account.season.stages.values())
+    for words in ("photothermal days", "degree days"):
+        if words in bases:
+            return f" by temperatures ({words}) and typical days between stages"
+    return " from typical days between stages"
 
 
 # --- totals ---------------------------------------------------------------------------------------------------------
@@ -167,9 +184,9 @@ def totals(account: Account) -> dict[str, Any]:
     """Active per hectare, passes and share per group, cost, stage dates (shapes: planner/render/__init__.py)."""
     actives: dict[str, dict[str, Any]] = {}
     groups: dict[str, dict[str, Any]] = {}
-    foliar = len(account.passes)
+    foliar = {state.number for state in account.passes}
     for state in account.all_states:
-        for name, dose in _doses(account, state.entry.number):
+        for name, dose in _doses(account, state.entry):
             entry = actives.setdefault(name, {"g_per_ha": 0.0, "passes": []})
             if state.number not in entry["passes"]:
                 entry["passes"].append(state.number)
@@ -179,8 +196,8 @@ def totals(account: Account) -> dict[str, Any]:
             row = groups.setdefault(group, {"words": account.group_words(group), "passes": [], "share": 0.0})
             row["passes"].append(state.number)
     for row in groups.values():
-        leaf = [number for number in row["passes"] if any(state.number == number for state in account.passes)]
-        row["share"] = round(len(leaf) / foliar, 4) if foliar else 0.0
+        leaf = [number for number in row["passes"] if number in foliar]
+        row["share"] = round(len(leaf) / len(foliar), 4) if foliar else 0.0
     found: dict[str, Any] = {"actives": dict(sorted(actives.items())), "groups": groups}
     found["cost"] = cost(account.programme)
     earned = economics.money(account.catalogue.spraying, account.field, found["cost"], account.crop.bushel_kg)
@@ -202,8 +219,7 @@ def _named_stages(account: Account) -> Iterator[dict[str, Any]]:
             yield {"stage": code, "date": entry.date.isoformat(), "estimated": entry.estimated}
 
 
-def _doses(account: Account, number: int) -> Iterator[tuple[str, float | None]]:
-    entry = next(one for one in account.programme.passes if one.number == number)
+def _doses(account: Account, entry: Pass) -> Iterator[tuple[str, float | None]]:
     for item in entry.tank:
         product = account.programme.product(item.product) if item.product else None
         if product is None:

@@ -97,6 +97,14 @@ def unknown_fields(conditions: Iterable[Condition], values: Mapping[str, Any]) -
     )
 
 
+def _reads(cases: Iterable[Case], field: str) -> bool:
+    for case in cases:
+        for condition in case.when:
+            if field in (condition.field, condition.other):
+                return True
+    return False
+
+
 def undecided(
     cases: Iterable[Case], unknown_when: Iterable[str], values: Mapping[str, Any]
 ) -> tuple[str, ...]:
@@ -111,8 +119,7 @@ def undecided(
     if not missing:
         return ()
     cases = tuple(cases)
-    read = {field for case in cases for condition in case.when for field in condition.reads}
-    gates = tuple(field for field in missing if field not in read)
+    gates = tuple([field for field in missing if not _reads(cases, field)])
     for case in cases:
         truth = all_hold(case.when, values)
         if truth is False:

@@ -42,6 +42,7 @@ MOST_BRANCHES = 400  # and holds at most 512 comparisons side by side
 BATCH = 4_000  # facts per session: ids are told apart by 32 bits only
 _CAP = 60_000  # matches per call, a 16-bit number
 _LONG = 1_000  # bytes of text; durable-rules keeps text lengths in 16 bits
+_FREED = 4 << 20  # bytes
 _SESSION = "audit"
 _NEVER = "never"
 _FIRST = "first"
@@ -330,6 +331,10 @@ class _Session:
         # takes every fact, so that none is "not handled", and never fires
         rules[_NEVER] = {"all": [{"m": {"$ex": {"kind": 1}}}, {"never": {"kind": "~"}}], "run": _NEVER}
         rules[_FIRST] = {"all": [{"m": {"kind": f"~{_FIRST}"}}], "run": _FIRST}
+        # The library takes and frees some hundred kB a run, and glibc gives freed memory at the end of its heap back
+        # to the system once it passes a bound, to fetch it again page by page: half the time of a run. A large block
+        # that is freed raises the bound (mallopt(3), "dynamic mmap threshold"); elsewhere it costs nothing.
+        bytearray(_FREED)
         self.host = _host(library, self.action)
         self.host.set_rulesets({_SESSION: rules})
         # The library forgets to clear two pointers of a new session (state.c, createStateNode). A first

@@ -94,6 +94,7 @@ class Published:
         self.season = account.ground.codes(tuple([(code, single_site[code]) for code in self.codes])).known
         self._subjects: list[TargetState | None] = [*account.targets] or [None]
         self._chosen: dict[tuple[str, str, str], Answer] = {}
+        self._rows_chosen: dict[tuple[tuple[str, ...], str], list[tuple[Chosen, TargetState | None]]] = {}
         self._deciding: dict[str, tuple[tuple[str, TargetState | None, Chosen], ...]] = {}
 
     def _rows(self) -> Rows:
@@ -370,6 +371,29 @@ class Published:
             if row.id in other.adjusts and self.holds(other, code, target)[0]:
                 total += float(other.value)
         return total
+
+    def chosen(self, kinds: tuple[str, ...], code: str) -> list[tuple[Chosen, TargetState | None]]:
+        """Rows of these kinds that decide for a code, with the target each was chosen for."""
+        key = (kinds, code)
+        found = self._rows_chosen.get(key)
+        if found is None:
+            subjects = self._subjects
+            found = self._rows_chosen[key] = [(entry, subjects[at]) for entry, at in self._choose_all(kinds, code)]
+        return found
+
+    def _choose_all(self, kinds: tuple[str, ...], code: str) -> Sequence[tuple[Chosen, int]]:
+        """``chosen`` with the number of the target; kept where no row hangs on the passes."""
+        key = ("chosen", kinds, code)
+        kept: Sequence[tuple[Chosen, int]] | None = self.season.get(key)
+        if kept is not None:
+            return kept
+        subjects = list(enumerate(self._subjects))
+        found = [
+            (entry, at) for kind in kinds for at, target in subjects for entry in self.choose(kind, code, target)[0]
+        ]
+        if all(self._choice(kind, code, target).settled is not None for kind in kinds for _, target in subjects):
+            self.season[key] = found
+        return found
 
     def deciding(self, kind: str) -> tuple[tuple[str, TargetState | None, Chosen], ...]:
         """Every (code, target, row) of a kind that decides in this programme; a row without targets comes once."""

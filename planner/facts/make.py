@@ -7,7 +7,7 @@ from datetime import date
 from functools import partial
 from typing import Any
 
-from msgspec.structs import replace
+from msgspec.structs import force_setattr
 
 from planner.account import Account, Cap, PassState, TargetState, Use, tightest
 from planner.facts.kinds import KINDS, Fact, FactValue, Telling
@@ -42,8 +42,11 @@ def fact(
 def _whole(kind: str, key: str, tell: Callable[[], Telling]) -> Telling:
     """A telling with every text of its kind, and the fact's key as subject where it names none."""
     told = tell()
-    shows = {**dict.fromkeys(KINDS[kind].shows, ""), **told.shows}
-    return replace(told, shows=shows, subject=told.subject or key)
+    for name in KINDS[kind].shows:
+        told.shows.setdefault(name, "")
+    if not told.subject:
+        force_setattr(told, "subject", key)
+    return told
 
 
 def telling(

@@ -28,24 +28,15 @@ def make(account: Account) -> Iterator[Fact]:
 
 def _wanted(account: Account) -> Iterator[Fact]:
     """Per pass and group: is there another group, is it there for this disease, and does it work."""
+    kinds = ("mixture_required", "no_solo_use", "partner_must_be_effective")
     for state in account.passes:
-        for group in state.by_group:
-            code = group.partition(" ")[2]
-            rows = _rows(account, code, ("mixture_required", "no_solo_use", "partner_must_be_effective"))
+        for group, uses in state.by_group.items():
+            rows = account.published.chosen(kinds, uses[0].code)
             wanting = [row for row in rows if row[0].row.kind != "partner_must_be_effective"]
             if wanting:
                 yield from _alone(account, state, group, wanting)
-            yield from _ineffective(account, state, group, rows)
-
-
-def _rows(account: Account, code: str, kinds: tuple[str, ...]) -> list[tuple[Chosen, TargetState | None]]:
-    """Deciding rows of these kinds for a code, with the target each was chosen for."""
-    return [
-        (entry, target)
-        for kind in kinds
-        for target in (account.targets or [None])  # type: ignore[list-item]
-        for entry in account.published.choose(kind, code, target)[0]
-    ]
+            if rows:
+                yield from _ineffective(account, state, group, rows)
 
 
 def _held_stages(account: Account, state: PassState, entry: Chosen) -> bool:
@@ -282,19 +273,21 @@ def _shared_words(
 def _rates(account: Account) -> Iterator[Fact]:
     done: set[tuple[int, str]] = set()
     for state in account.passes:
-        for group in state.by_group:
-            code = group.partition(" ")[2]
+        if all(use.item.product is None for use in state.uses):
+            continue  # bare actives: one entry for all of them, see facts.labels
+        for group, own in state.by_group.items():
+            code = own[0].code
             for kind, uses, whose in (
                 ("partner_min_rate_fraction", account.others(state, group), "a partner of "),
-                ("min_rate_fraction", state.by_group[group], ""),
+                ("min_rate_fraction", own, ""),
             ):
-                for entry, target in _rows(account, code, (kind,)):
+                for entry, target in account.published.chosen((kind,), code):
                     if entry.row.targets and (target is None or not account.works(state, target)):
                         continue
                     for use in uses:
                         key = (id(use), entry.row.id)
                         if key in done or use.item.product is None:
-                            continue  # bare actives: one entry for all of them, see facts.labels
+                            continue
                         done.add(key)
                         yield _rate_fact(state, f"{whose}{account.group_words(group)}", use, entry)
 
@@ -350,8 +343,8 @@ def _fading(account: Account) -> Iterator[Fact]:
 
 def _fade(account: Account, state: PassState, group: str, uses: list[Use], target: TargetState) -> Fact | None:
     """How long before it is needed no more the longest-lasting working partner ends (None: no such partner)."""
-    partners = [use for use in account.others(state, group) if account.is_partner(use, group, target)[0]]
-    if not partners or any(use.active.multi_site for use in partners):
+    partners = _partners_that_may_fade(account, state, group, target)
+    if not partners:
         return None
     known = [(end, use) for use in partners if (end := account.cover_end(use, state, target)) is not None]
     cut = [(end, use) for use in partners if use.cut and (end := account.longest_end(use, state, target)) is not None]
@@ -359,9 +352,11 @@ def _fade(account: Account, state: PassState, group: str, uses: list[Use], targe
         return None
     end, partner = max(known or cut, key=lambda pair: pair[0])
     needs: list[tuple[int, str, bool]] = []  # the first day on which it is needed no more; why; an estimate
-    later = [entry for entry in account.working(target) if entry.number > state.number and entry.time.day is not None]
-    if later and later[0].time.day is not None:
-        needs.append((later[0].time.day, f"pass {later[0].number}", later[0].time.day_estimated))
+    later = next(
+        (one for one in account.working(target) if one.number > state.number and one.time.day is not None), None
+    )
+    if later is not None and later.time.day is not None:
+        needs.append((later.time.day, f"pass {later.number}", later.time.day_estimated))
     own = [day for use in uses if (day := account.longest_end(use, state, target)) is not None]
     if own:
         needs.append((max(own), f"the end of group {uses[0].code}'s own cover", state.time.day_estimated))
@@ -377,7 +372,7 @@ def _fade(account: Account, state: PassState, group: str, uses: list[Use], targe
     open_names = listed(may_last or (use.shown for use in uses if use.cut and by.endswith("own cover")))
     unsure = bool(open_names) and (short > 0 or not known)
     caps = [_protection_cap(account, partner, state, target), *estimated(account, [(state, target)], "the window")]
-    if state.time.day_estimated or any(entry.time.day_estimated for entry in later[:1]):
+    if state.time.day_estimated or (later is not None and later.time.day_estimated):
         caps.append(Cap("advice", "the days between the passes are estimated from their stages"))
     day = state.time.day or 0
     return fact(
@@ -411,6 +406,17 @@ def _fade(account: Account, state: PassState, group: str, uses: list[Use], targe
     )
 
 
+def _partners_that_may_fade(account: Account, state: PassState, group: str, target: TargetState) -> list[Use]:
+    """The working partners of a group; none where a multi-site is among them, for that stays."""
+    key = ("may fade", group, target.id, account.published.at_risk(group))
+    known: tuple[int, ...] | None = state.tank.known.get(key)
+    if known is None:
+        partners = [use for use in account.others(state, group) if account.is_partner(use, group, target)[0]]
+        stays = any(use.active.multi_site for use in partners)
+        known = state.tank.known[key] = () if stays else tuple(state.uses.index(use) for use in partners)
+    return [state.uses[at] for at in known]
+
+
 def _protection_cap(account: Account, use: Use, state: PassState, target: TargetState) -> Cap:
     row = account.protection(use, state, target)
     if row is None:
@@ -431,7 +437,7 @@ def _modes(account: Account) -> Iterator[Fact]:
     for kind in ("min_moa_in_mixture", "multisite_required"):
         codes = sorted({use.code for state in account.passes for use in state.uses})
         for code in codes:
-            for entry, target in _rows(account, code, (kind,)):
+            for entry, target in account.published.chosen((kind,), code):
                 for state in account.working(target) if target is not None else account.passes:
                     if code not in state.codes or not _held_stages(account, state, entry):
                         continue

@@ -452,28 +452,27 @@ def _rows_on(
     """Rows that this active's repeated use departs from."""
     for kind in ("change_active", "max_applications_per_active", "not_paired_actives"):
         seen: set[str] = set()
-        for target in account.targets or [None]:  # type: ignore[list-item]
-            for entry in account.published.choose(kind, use.code, target)[0]:
-                row = entry.row
-                if row.id in seen:
-                    continue
-                broken = (
-                    (kind == "change_active" and count > 1)
-                    or (
-                        kind == "max_applications_per_active"
-                        and (use.active.name in row.actives or "each" in row.actives)
-                        and count > entry.number
-                    )
-                    or (
-                        kind == "not_paired_actives"
-                        and use.active.name in row.value
-                        and all(name in uses for name in row.value)
-                        and use.active.name == sorted(row.value)[0]
-                    )
+        for entry, _ in account.published.chosen((kind,), use.code):
+            row = entry.row
+            if row.id in seen:
+                continue
+            broken = (
+                (kind == "change_active" and count > 1)
+                or (
+                    kind == "max_applications_per_active"
+                    and (use.active.name in row.actives or "each" in row.actives)
+                    and count > entry.number
                 )
-                if broken:
-                    seen.add(row.id)
-                    yield row.text, entry.cap, row.backing.sources
+                or (
+                    kind == "not_paired_actives"
+                    and use.active.name in row.value
+                    and all(name in uses for name in row.value)
+                    and use.active.name == sorted(row.value)[0]
+                )
+            )
+            if broken:
+                seen.add(row.id)
+                yield row.text, entry.cap, row.backing.sources
 
 
 def _other_actives(account: Account, use: Use) -> tuple[str, ...]:
