@@ -12,17 +12,18 @@ from datetime import date, timedelta
 from itertools import groupby
 from typing import TYPE_CHECKING, Literal
 
+import msgspec
+
 from planner import cover, leaves
 from planner.account import Account, PassState, TargetState
 from planner.facts.make import listed
 from planner.model import Day, Product, Programme, Struct
 from planner.phenology import StageDate
-from planner.season import catalogue_code
+from planner.season import Season, catalogue_code
 from planner.spray import last_spray_date
 
 if TYPE_CHECKING:
     from planner.catalogue import Catalogue
-    from planner.season import Season
 
 Side = Literal["first", "last"]
 RestsOn = Literal[
@@ -266,19 +267,33 @@ def _undated(account: Account) -> Iterator[Undated]:
     dated = [entry for code, entry in season.stages.items() if entry.on_line and code not in ("sown", "harvest")]
     if not season.stages:
         return
-    why = "no source for the days to it"
-    if not dated:
-        kept_out = account.field.sown is not None and (not crop.from_sowing or crop.from_sowing_kinds)
-        why = "its stages are not counted from sowing; give an observed stage" if kept_out else "no source for its days"
-    groups: dict[int, list[str]] = {}
+    kept_out = not dated and account.field.sown is not None and (not crop.from_sowing or bool(crop.from_sowing_kinds))
+    ripe = _dated_by_harvest(account)
+    groups: dict[tuple[int, bool], list[str]] = {}
     for bbch, members in groupby(crop.stages, key=lambda stage: stage.bbch):
         codes = [stage.code for stage in members if stage.code not in season.stages]
         if codes and season.day(codes[0])[0] is None:
             after = min((entry.bbch for entry in dated if entry.bbch > bbch), default=100)
-            groups.setdefault(after, []).append(" / ".join(codes))
-    for after, names in groups.items():
+            groups.setdefault((after, codes[0] in ripe), []).append(" / ".join(codes))
+    for (after, counted), names in groups.items():
         behind = next((entry.code for entry in dated if entry.bbch == after), None)
+        why = f"no source for the days to {'it' if len(names) == 1 else 'them'}; give an observed date"
+        if counted:
+            why = "counted back from harvest; give the harvest date"
+        elif kept_out:
+            why = "not counted from sowing in this crop; give an observed stage"
         yield Undated(codes=tuple(names), why=why, before=when(season, behind) if behind else None)
+
+
+def _dated_by_harvest(account: Account) -> set[str]:
+    """Stages that nothing dates, and that a harvest date would date (tried with one far enough behind)."""
+    season = account.season
+    if account.field.harvest is not None or not season.stages:
+        return set()
+    last = max(entry.latest for entry in season.stages.values())
+    field = msgspec.structs.replace(account.field, harvest=last + timedelta(days=60))
+    tried = Season(field, account.crop, account.catalogue, account.programme.passes)
+    return {stage.code for stage in account.crop.stages if tried.day(stage.code)[0] is not None}
 
 
 def _leaves(account: Account) -> LeavesRow | None:
@@ -313,7 +328,7 @@ def _named(account: Account) -> set[str]:
 
 
 def when(season: Season, stage: str) -> When:
-    """The day of a stage with its spread; a day between two dated stages is estimated and has no spread of its own."""
+    """The day of a stage with its spread; one that only its neighbours date may lie anywhere between them."""
     entry = None if season.floating else season.stages.get(stage)
     if entry is not None:
         return When(
@@ -324,7 +339,9 @@ def when(season: Season, stage: str) -> When:
         return When(stage=stage, date=sown, earliest=sown, latest=sown, estimated=False)
     day, estimated = (None, True) if season.floating else season.day(stage)
     shown = date.fromordinal(day) if day is not None else None
-    return When(stage=stage, date=shown, earliest=None, latest=None, estimated=estimated)
+    spread = season.between(season.bbch(stage)) if shown is not None and estimated else None
+    earliest, latest = spread or ((None, None) if estimated else (shown, shown))
+    return When(stage=stage, date=shown, earliest=earliest, latest=latest, estimated=estimated)
 
 
 # --- targets --------------------------------------------------------------------------------------------------------

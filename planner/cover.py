@@ -21,6 +21,7 @@ from typing import Any, NamedTuple
 from planner.account import Account, Cap, PassState, TargetState, Use
 from planner.leaves import FAR, Growth, growth, reached
 from planner.model import Protection, Truth
+from planner.season import Window
 
 Span = tuple[int, int, str]  # first day, last day (ordinals, both covered), group key
 Open = tuple[int, int]  # first day, last day on which cover is not known
@@ -141,6 +142,8 @@ def rows(account: Account, *, detail: bool = True) -> tuple[dict[str, Any], ...]
             "bare_days": bare_days(account, target, runs) if known else None,
             "days": [],
         }
+        if not known and window is not None:
+            row["not_dated"] = _not_dated(account, window)
         if known:
             row["days"] = [{"from": _iso(first), "to": _iso(last), "modes": modes} for first, last, modes in runs]
             if detail:
@@ -151,6 +154,19 @@ def rows(account: Account, *, detail: bool = True) -> tuple[dict[str, Any], ...]
                 row["uses"] = [_use_row(account, target, rests, *one) for one in uses]
         found.append(row)
     return tuple(found)
+
+
+def _not_dated(account: Account, window: Window) -> str:
+    """Why a window has no days, and what would give it some."""
+    if account.season.floating:
+        return "the season has no dates"
+    lacking = [
+        stage for stage, day in ((window.first_stage, window.first), (window.last_stage, window.last)) if day is None
+    ]
+    cure = (
+        "its date" if account.field.harvest is not None or window.last is not None else "its date or the harvest date"
+    )
+    return f"nothing dates {' and '.join(lacking)}; give {cure}"
 
 
 # --- leaves that unfold after the pass ------------------------------------------------------------------------------

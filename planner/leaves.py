@@ -11,6 +11,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from planner.model import Active, Truth
+from planner.season import scale_of
 
 if TYPE_CHECKING:
     from planner.account import Account
@@ -58,9 +59,11 @@ def growth(account: Account) -> Growth:
     stages, words, sources = (found.sure, found.last), found.backing.words, found.backing.sources
     if season.floating or not season.stages:
         return Growth(stages=stages, words=words, sources=sources)
-    sure, last = season.bbch(found.sure), season.bbch(found.last)
-    begun = [entry for entry in season.stages.values() if entry.on_line and entry.bbch <= sure]
-    over = [entry for entry in season.stages.values() if entry.on_line and entry.bbch >= last]
+    scale = scale_of(account.catalogue, crop)  # stages that share a BBCH code still follow each other
+    sure, last = scale.place(found.sure), scale.place(found.last)
+    placed = [(scale.place(code), entry) for code, entry in season.stages.items() if entry.on_line]
+    begun = [entry for place, entry in placed if place <= sure]
+    over = [entry for place, entry in placed if place >= last]
     ends = max(begun, key=lambda entry: entry.earliest, default=None)
     stops = min(over, key=lambda entry: entry.latest, default=None)
     lifelong = sure >= crop.harvest_bbch  # leaves unfold until the crop is lifted, whenever that is

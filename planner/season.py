@@ -151,6 +151,16 @@ class Season:
         share = (bbch - low) / (high - low)
         return round(self._days[at - 1] + share * (self._days[at] - self._days[at - 1])), True
 
+    def between(self, bbch: int) -> tuple[date, date] | None:
+        """Days of the dated stages around an undated one, each at the outer end of its spread; None where one lacks."""
+        dated = sorted(
+            (entry for code, entry in self.stages.items() if entry.on_line and code not in ("sown", "harvest")),
+            key=lambda entry: entry.bbch,
+        )
+        before = [entry for entry in dated if entry.bbch < bbch]
+        after = [entry for entry in dated if entry.bbch > bbch]
+        return (before[-1].earliest, after[0].latest) if before and after else None
+
     def stage_on(self, day: int) -> tuple[tuple[int, int] | None, bool]:
         """Least and most BBCH stage on a day, and whether that rests on an estimate."""
         for bbch, given in self._given:
@@ -179,10 +189,10 @@ class Season:
 
     def following(self, code: str) -> Stage | None:
         """The next stage in time on the same scale, past stages beside the main line (tubers); None at the end."""
+        scale = scale_of(self._catalogue, self.crop)
         after = self._catalogue.stage_after(self.crop.id, code)
         while after is not None:
-            entry = self.stages.get(after.code)
-            if entry is None or entry.on_line:
+            if scale.on_line(scale.place(after.code)):
                 return after
             after = self._catalogue.stage_after(self.crop.id, after.code)
         return None
@@ -252,9 +262,7 @@ def _at_its_place(error: StageOrderError, field: Field, passes: tuple[Pass, ...]
     for entry in passes:
         if entry.stage in (error.first, error.last) and entry.stage not in field.stages:
             place = entry.place
-    return InputError(
-        place, f"{error.first} on {error.first_date} lies after {error.last} on {error.last_date}", _CURE
-    )
+    return InputError(place, f"{error.first} on {error.first_date} lies after {error.last} on {error.last_date}", _CURE)
 
 
 _CURE = "correct one of the two dates"

@@ -29,7 +29,7 @@ from planner.catalogue import Catalogue, load
 from planner.documents import load_field, load_products, load_programme
 from planner.errors import InputError
 from planner.model import Field, Programme
-from planner.render import blocks
+from planner.render import blocks, words
 from planner.render import calendar as render
 from planner.season import Season
 
@@ -453,10 +453,13 @@ def test_stages_that_no_source_dates_are_named() -> None:
     # winter wheat is never counted from sowing, and no source that was read gives days to the tillering stages
     field = Field(crop="wheat", **SEASONS["wheat"])  # type: ignore[arg-type]
     (row,) = of_field(field).undated
-    assert row.codes == ("F1 / Z11", "F2 / Z21", "F3 / Z26") and row.why == "no source for the days to it"
+    assert (
+        row.codes == ("F1 / Z11", "F2 / Z21", "F3 / Z26")
+        and row.why == "no source for the days to them; give an observed date"
+    )
     assert row.before is not None and row.before.stage == "Z30" and row.before.date is not None
     text = words_of(of_field(field))
-    assert "not dated: F1 / Z11, F2 / Z21 and F3 / Z26, before Z30" in text and "no source for the days to it" in text
+    assert "not dated: F1 / Z11, F2 / Z21 and F3 / Z26, before Z30" in text and "no source for the days to them" in text
 
 
 @pytest.mark.parametrize("crop", SEASONS)
@@ -469,8 +472,63 @@ def test_every_stage_of_every_scale_is_dated_or_named_as_undated(crop: str) -> N
 
 
 def test_a_winter_crop_with_a_sowing_date_alone_is_told_why() -> None:
-    (row,) = of_field(Field(crop="wheat", sown=date(2025, 10, 4))).undated
-    assert "not counted from sowing" in row.why and row.before is None
+    early, late = of_field(Field(crop="wheat", sown=date(2025, 10, 4))).undated
+    assert "not counted from sowing" in early.why and early.before is None
+    # harvest stands at Z92, and days back from it are published
+    assert late.codes[-1] == "F11.4 / Z92" and late.why == "counted back from harvest; give the harvest date"
+
+
+def test_what_only_a_harvest_date_would_date_says_so() -> None:
+    # lifting stands at BBCH49 (our reading of the BBCH scale of beet); no days to bolting were found
+    without = {key: value for key, value in SEASONS["sugar-beet"].items() if key != "harvest"}
+    rows = {row.codes: row.why for row in of_field(Field(crop="sugar-beet", **without)).undated}  # type: ignore[arg-type]
+    assert rows == {
+        ("BBCH49",): "counted back from harvest; give the harvest date",
+        ("BBCH51",): "no source for the days to it; give an observed date",
+    }
+
+
+def test_a_stage_between_two_dated_ones_may_lie_anywhere_between_them() -> None:
+    # net blotch of barley infects from Z13, which nothing published dates: between Z11 and Z21, ends of their spread
+    from planner.model import FieldTarget
+
+    field = Field(crop="barley", targets=(FieldTarget(target="net-blotch"),), **SEASONS["barley"])  # type: ignore[arg-type]
+    found = of_field(field)
+    assert found.targets[0].window is not None
+    begin, stages = found.targets[0].window[0], {row.code: row for row in found.stages}
+    assert begin.stage == "Z13" and begin.date is not None and begin.earliest is not None and begin.latest is not None
+    assert (begin.earliest, begin.latest) == (stages["Z11"].earliest, stages["Z21"].latest)
+    assert begin.earliest <= begin.date <= begin.latest
+
+
+def test_the_stage_after_row_closure_is_no_tuber_stage() -> None:
+    # tubers (BBCH40 to 49) form beside the leaves; the next stage in time after BBCH39 is BBCH51
+    from planner.model import FieldTarget
+
+    field = Field(crop="potato", targets=(FieldTarget(target="late-blight"),), **SEASONS["potato"])  # type: ignore[arg-type]
+    (target,) = of_field(field).targets
+    assert target.best_until is not None and target.best_until.stage == "BBCH51"
+
+
+def test_weather_is_told_in_the_reader_s_degrees() -> None:
+    assert (
+        words.temperatures("days 77-90 F, nights above 60 F, 6 h", "metric") == "days 25-32 C, nights above 16 C, 6 h"
+    )
+    assert words.temperatures("mild, 15-25 C", "us") == "mild, 59-77 F" and words.temperatures("60 F", "us") == "60 F"
+
+
+def test_the_audit_says_that_temperatures_date_the_stages() -> None:
+    from planner.audit import audit
+    from planner.model import FieldTarget, Pass, TankItem
+
+    field = Field(
+        crop="soybean", sown=date(2026, 5, 5), latitude=40.1, maturity_group="2.8",
+        temperatures=temperatures(date(2026, 5, 1), 120, 16.0, 28.0),
+        targets=(FieldTarget(target="frogeye-leaf-spot"),),
+    )  # fmt: skip
+    one = Pass(number=1, stage="R3", tank=(TankItem(active="difenoconazole", dose=100.0),))
+    (notice,) = audit(Programme(field=field, passes=(one,)), catalogue()).notices
+    assert "by temperatures (photothermal days)" in notice
 
 
 def test_the_calendar_says_until_when_leaves_unfold() -> None:

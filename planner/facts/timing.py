@@ -105,7 +105,8 @@ def _gaps(account: Account) -> Iterator[Fact]:
         if len(effective) < 2:
             continue
         passes = [state.number for state in effective]
-        if window.first is None or window.last is None or any(state.time.day is None for state in effective):
+        days = [state.time.day for state in effective if state.time.day is not None]
+        if window.first is None or len(days) < len(effective):
             yield _gap_fact(account, target, passes, None, {"days": DATES}, [])
             continue
         ends = [_longest_end(account, state, target) for state in effective]
@@ -114,8 +115,10 @@ def _gaps(account: Account) -> Iterator[Fact]:
             yield _gap_fact(account, target, passes, None, {"days": reason}, [])
             continue
         spans = [end for end in ends if end is not None]
-        gap = _widest(effective, [latest for _, latest in spans], window.first, window.last)
-        if_cut = _widest(effective, [sure for sure, _ in spans], window.first, window.last)
+        # where nothing dates its end the window still lasts to the last pass that works against the target
+        last = window.last if window.last is not None else max(days)
+        gap = _widest(effective, [latest for _, latest in spans], window.first, last)
+        if_cut = _widest(effective, [sure for sure, _ in spans], window.first, last)
         yield _measured(account, target, window, gap, if_cut)
 
 
@@ -223,7 +226,8 @@ def _gap_fact(
         shows["windows"] = _window_words(account, target)
         shows["growth_words"], more = _growth(account, target, gap)
         evidence |= dated(account, bare_from=gap.start, bare_to=gap.stop - 1)
-        evidence |= {"window": window_dates(account, target), **more}
+        dates = window_dates(account, target)
+        evidence |= {**({"window": dates} if dates else {}), **more}
     return fact(
         "cover_gap",
         target.id,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import groupby
 from typing import Any
 
@@ -45,7 +45,7 @@ def page(
     if moved is not None:
         blocks += _moved(moved, units)
     blocks += _stages(found, every, explain)
-    blocks += _targets(found)
+    blocks += _targets(found, units)
     blocks += _passes(found)
     blocks += _products(found)
     blocks += cautions_of(found.demo)
@@ -74,6 +74,8 @@ def _spread(row: StageRow | When) -> str:
         return ""
     if row.earliest is None or row.latest is None:
         return "no spread known"
+    if row.earliest == row.latest:
+        return words.day(row.earliest)
     return f"{words.day(row.earliest)} to {words.day(row.latest)}"
 
 
@@ -81,7 +83,8 @@ def _when(row: When) -> str:
     if row.date is None:
         return f"{row.stage} not dated"
     mark = "~" if row.estimated else ""
-    spread = f" ({_spread(row)})" if row.estimated else ""
+    known = row.earliest is not None and row.earliest == row.latest
+    spread = f" ({_spread(row)})" if row.estimated and not known else ""
     return f"{row.stage} {mark}{words.day(row.date)}{spread}"
 
 
@@ -152,16 +155,16 @@ def _grade(row: StageRow) -> str:
 # --- targets --------------------------------------------------------------------------------------------------------
 
 
-def _targets(found: Calendar) -> Iterator[Block]:
+def _targets(found: Calendar, units: str) -> Iterator[Block]:
     if not found.targets:
         return
     yield Heading(text="infection windows and best timing (~ estimated, spread in brackets)")
     for target in found.targets:
         yield Heading(text=target.name, level=2)
-        yield from _target(target)
+        yield from _target(target, units)
 
 
-def _target(target: TargetRow) -> Iterator[Block]:
+def _target(target: TargetRow, units: str) -> Iterator[Block]:
     indent = 4
     if target.window is None:
         yield Line(label="window", text="no published stages of infection are in the catalogue", indent=indent)
@@ -192,7 +195,7 @@ def _target(target: TargetRow) -> Iterator[Block]:
     if target.risk_raisers:
         yield Line(label="raised in general by", text=", ".join(target.risk_raisers), indent=indent)
     if target.weather:
-        yield Line(label="weather", text=target.weather, indent=indent)
+        yield Line(label="weather", text=words.temperatures(target.weather, units), indent=indent)
 
 
 # --- passes ---------------------------------------------------------------------------------------------------------
@@ -214,7 +217,7 @@ def _passes(found: Calendar) -> Iterator[Block]:
             yield Line(label=f"pass {row.number}, not known", text="; ".join(row.missing))
     for row in found.passes:
         mark = "~" if row.day_estimated else ""
-        told = [_covered(one, mark) for one in row.covers] + [_new_leaves(one, mark) for one in row.new_leaves]
+        told = [_covered(one, mark) for one in row.covers] + _new_leaves(row.new_leaves, mark)
         if told:
             yield Line(label=f"pass {row.number} covers", text="; ".join(told))
 
@@ -244,11 +247,17 @@ def _covered(one: Covered, mark: str) -> str:
     return f"{one.name} to {mark}{words.day(one.last)}"
 
 
-def _new_leaves(one: NewLeaves, mark: str) -> str:
-    span = mark + words.day(one.first) + (f" to {mark}{words.day(one.last)}" if one.first != one.last else "")
-    return (
-        f"but leaves that unfold later are bare against {one.name} {span}{'' if one.sure else ', if any unfold then'}"
-    )
+def _new_leaves(rows: Sequence[NewLeaves], mark: str) -> list[str]:
+    """New leaves that are bare, targets with the same days together."""
+    spans: dict[tuple[Day, Day, bool], list[str]] = {}
+    for one in rows:
+        spans.setdefault((one.first, one.last, one.sure), []).append(one.name)
+    told = []
+    for (first, last, sure), names in spans.items():
+        span = mark + words.day(first) + (f" to {mark}{words.day(last)}" if first != last else "")
+        doubt = "" if sure else ", if any unfold then"
+        told.append(f"leaves that unfold later are bare against {words.joined(names)} {span}{doubt}")
+    return told
 
 
 def _products(found: Calendar) -> Iterator[Block]:

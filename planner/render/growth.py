@@ -20,6 +20,11 @@ def lines(cover: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:
     return tuple(told)
 
 
+def undated(cover: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:
+    """What would date a window that has no days."""
+    return tuple(f"{words.safe(entry['name'])}: {entry['not_dated']}" for entry in cover if entry.get("not_dated"))
+
+
 def _leaves(cover: Sequence[Mapping[str, Any]], working: Sequence[Mapping[str, Any]]) -> Iterable[str]:
     growth = next(entry["growth"] for entry in cover if "growth" in entry)
     over = growth["none_after"]

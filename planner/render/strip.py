@@ -77,7 +77,7 @@ def make(report: AuditReport) -> Strip | None:
         passes=tuple(passes),
         groups=tuple(groups),
         rows=rows,
-        notes=growth.lines(report.cover),
+        notes=(*growth.undated(report.cover), *growth.lines(report.cover)),
     )
 
 
@@ -257,6 +257,7 @@ def tanks(report: AuditReport, units: str) -> list[tuple[int, str, str, str]]:
             elif item.dose is not None:
                 name += f" {words.amount(item.dose, 'dose', units)}"
             items.append(name)
-        water = words.amount(entry.water, "water", units) if entry.water is not None else ""
+        volume = entry.water if entry.water is not None else report.programme.field.application.water
+        water = words.amount(volume, "water", units) if volume is not None else ""
         shown.append((entry.number, words.when(entry, report), " + ".join(items), water))
     return shown

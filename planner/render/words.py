@@ -110,6 +110,30 @@ def in_units(text: str, units: str) -> str:
     return _AMOUNT.sub(swap, text)
 
 
+_DEGREES = re.compile(r"(?<![\w.-])(-?\d+)(?:(-| to )(\d+))? ?([FC])\b(?!')")
+
+
+def temperatures(text: str, units: str) -> str:
+    """``text`` with its whole degrees in Celsius, or in Fahrenheit for a US reader.
+
+    >>> temperatures("rain splash with 59-68 F", "metric"), temperatures("mild, 15-25 C", "us")
+    ('rain splash with 15-20 C', 'mild, 59-77 F')
+    """
+    wanted = "F" if units == "us" else "C"
+
+    def turned(number: str) -> str:
+        value = int(number)
+        return str(round(value * 1.8 + 32 if wanted == "F" else (value - 32) / 1.8))
+
+    def swap(found: re.Match[str]) -> str:
+        low, link, high, unit = found.groups()
+        if unit == wanted:
+            return found.group()
+        return f"{turned(low)}{f'{link}{turned(high)}' if high else ''} {wanted}"
+
+    return _DEGREES.sub(swap, text)
+
+
 def dated(text: str) -> str:
     """``text`` with ISO dates printed as ``2 July 2026``."""
 
