@@ -42,6 +42,9 @@ class UsageError(InputError):
         super().__init__("planner", problem, cure)
 
 
+_told: list[bool] = []  # whether something was said since the last answer
+
+
 def say(line: str) -> None:
     """One line on standard error; silence when nobody can read it.
 
@@ -56,8 +59,18 @@ def say(line: str) -> None:
             shown = _folded(shown)
         sys.stderr.write(shown + "\n")
         sys.stderr.flush()
+        _told.append(True)
     except (OSError, ValueError):
         return
+
+
+def gap() -> None:
+    """An empty line between what was said and the answer, where both stand on one screen."""
+    from planner.render import console
+
+    if _told and console.is_terminal(sys.stderr) and console.is_terminal(sys.stdout):
+        say("")
+    _told.clear()
 
 
 def _folded(line: str) -> str:

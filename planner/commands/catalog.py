@@ -33,11 +33,11 @@ def add(subparsers: Any) -> None:
     listing.add_argument("kind", nargs="?", choices=KINDS, metavar="KIND", help=", ".join(KINDS))
     listing.add_argument("--crop", metavar="CROP", help="only this crop")
     listing.add_argument("--scheme", choices=("FRAC", "IRAC", "HRAC"), help="only this scheme (groups, actives)")
-    common.add_common(listing, ("text", "json"))
+    common.add_common(listing, ("text", "json", "markdown"))
     show = parts.add_parser("show", help="one entry in full, as 'planner explain' does")
     show.add_argument("what", nargs="+", metavar="NAME")
     show.add_argument("--crop", metavar="CROP", help="crop of a target or stage")
-    common.add_common(show, ("text", "json"))
+    common.add_common(show, ("text", "json", "markdown"))
     check = parts.add_parser("check", help="read every catalogue file afresh and list what needs a change")
     common.add_common(check, ("text", "json"))
     new = parts.add_parser("new", help="an entry to start from")
@@ -72,6 +72,8 @@ def _list(args: argparse.Namespace, chosen: common.Settings) -> int:
         header, rows, title = found[args.kind].header, found[args.kind].rows, args.kind[:-1]
     if chosen.format == "json":
         common.deliver(args, jsonout.dump([dict(zip(header, row, strict=True)) for row in rows]))
+    elif chosen.format == "markdown":
+        common.deliver(args, lists.table(f"{title[:1].upper()}{title[1:]}: {len(rows)} in the catalogue", header, rows))
     else:
         common.deliver(args, lists.entries(title, header, rows, common.width()))
     return exits.DONE

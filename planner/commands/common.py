@@ -233,6 +233,7 @@ def deliver(args: argparse.Namespace, answer: Answer | bytes, inputs: Sequence[s
         sys.stdout.buffer.write(answer)
         sys.stdout.buffer.flush()
         return
+    exits.gap()
     console.deliver(answer, output=args.output, no_color=args.no_color, inputs=inputs)
     if args.output not in (None, "-"):
         exits.say(f"planner: written to {args.output}")

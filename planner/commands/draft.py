@@ -236,6 +236,7 @@ def _deliver(args: argparse.Namespace, chosen: common.Settings, answer: Draft, c
     lines = render.show(
         answer, width=common.width(), units=chosen.units, explain=args.explain, versions=common.versions(catalogue)
     )
+    exits.gap()
     console.deliver(lines, no_color=args.no_color)
 
 

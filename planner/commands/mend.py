@@ -78,6 +78,7 @@ def run(args: argparse.Namespace) -> int:
         rules=tuple(chosen.rules),
         avoid=tuple(avoided(args.avoid, programme.products, catalogue)),
         fixed=frozenset(args.fixed),
+        told=lambda line: exits.say(f"planner: {line}"),
     )
     _deliver(args, chosen, answer)
     return exits.DONE
@@ -113,4 +114,5 @@ def _deliver(args: argparse.Namespace, chosen: common.Settings, answer: Mending)
         console.deliver(dump_programme(best), output=args.output, inputs=inputs)
         exits.say(f"planner: the mended programme is written to {args.output}")
     lines = render.show(answer, width=common.width(), units=chosen.units, explain=args.explain)
+    exits.gap()
     console.deliver(lines, no_color=args.no_color)

@@ -25,7 +25,7 @@ def add(subparsers: Any) -> None:
     parts = parser.add_subparsers(dest="part", metavar="PART", required=True, parser_class=cli.Parser)
     listing = parts.add_parser("list", help="every rule, and what published rows feed it")
     listing.add_argument("family", nargs="?", metavar="FAMILY", help="only this family (label, rotation ...)")
-    common.add_common(listing, ("text", "json"))
+    common.add_common(listing, ("text", "json", "markdown"))
     check = parts.add_parser("check", help="read every rule file afresh and try its examples' shape")
     common.add_common(check, ("text", "json"))
     new = parts.add_parser("new", help="a rule file to start from")
@@ -57,6 +57,9 @@ def _list(args: argparse.Namespace, chosen: common.Settings) -> int:
         return exits.DONE
     from planner.render import lists
 
+    if chosen.format == "markdown":
+        common.deliver(args, lists.rule_table(rules))
+        return exits.DONE
     kinds = common.catalogue(chosen).kinds.values()
     common.deliver(args, lists.rules(rules, list(kinds), common.width(), whole=args.family is None))
     return exits.DONE

@@ -133,7 +133,7 @@ def _when(day: int) -> str:
 
 def _seasons(answer: Draft, paper: Paper) -> None:
     seen: set[tuple[int, ...]] = set()
-    shown = 0
+    told: set[str] = set()
     for name, report in answer.reports.items():
         key = tuple(column.number for column in answer.front.named[name].columns)
         if key in seen or not key:
@@ -143,8 +143,7 @@ def _seasons(answer: Draft, paper: Paper) -> None:
         made = strip.make(report)
         if made is not None:
             paper.heading(words.joined(same))
-            strip.show(made, paper, key=not shown)
-            shown += 1
+            strip.show(made, paper, told=told)
 
 
 def _passes(balanced: Answer, answer: Draft, paper: Paper) -> None:

@@ -119,7 +119,7 @@ def active(paper: Paper, one: Active, catalogue: Catalogue) -> None:
     code = main.code
     for row in catalogue.protection:
         if code in row.codes:
-            crops = words.joined(row.crops)
+            crops = "other crops" if "all" in row.crops else words.joined(row.crops)
             paper.field("protects", f"{words.number(row.least)} to {words.number(row.most)} days on {crops}", indent=2)
     ratings = [
         rating
@@ -159,7 +159,7 @@ def _limits(paper: Paper, rows: Sequence[Limit], catalogue: Catalogue) -> None:
     for row in rows:
         place = words.joined(row.countries) or "worldwide"
         year = f", {row.date}" if row.date else ""
-        paper.line((f"{row.kind} ", "quiet"), f"{row.text} ({place}{year}; {row.backing.words})", indent=2, hang=4)
+        paper.line((f"{row.kind.replace('_', ' ')}: ", "quiet"), f"{row.text} ({place}{year}; {row.backing.words})", indent=2, hang=4)
 
 
 def target(paper: Paper, one: Target, catalogue: Catalogue) -> None:

@@ -41,6 +41,29 @@ def rules(found: Sequence[Rule], kinds: Sequence[LimitKind], width: int, *, whol
     return paper.lines
 
 
+def table(title: str, header: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
+    """The same rows as a table of Markdown."""
+    from planner.render.markdown import escape
+
+    lines = [f"# {escape(title)}", "", "| " + " | ".join(header) + " |", "|" + "---|" * len(header)]
+    lines += ["| " + " | ".join(escape(cell or "-") for cell in row) + " |" for row in rows]
+    return "\n".join([*lines, ""])
+
+
+def rule_table(found: Sequence[Rule]) -> str:
+    """Every rule as a row of a Markdown table."""
+    rows = [
+        (
+            rule.code,
+            rule.name,
+            " ".join(rule.words(rule.title).split()),
+            words.joined(dict.fromkeys(case.severity for case in rule.cases), "or"),
+        )
+        for rule in found
+    ]
+    return table("Rules", ("code", "name", "finds", "severity"), rows)
+
+
 def rules_checked(found: Sequence[Rule], examples: Sequence[Example], problems: int, width: int) -> list[Text]:
     """One line of counts."""
     paper = Paper(width)

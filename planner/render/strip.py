@@ -81,11 +81,11 @@ def make(report: AuditReport) -> Strip | None:
     )
 
 
-def show(strip: Strip, paper: Paper, *, key: bool = True) -> None:
+def show(strip: Strip, paper: Paper, *, told: set[str] | None = None) -> None:
     """Print the strip as wide as the paper allows, one character for as few days as that takes.
 
     Args:
-        key: whether what its signs mean stands below; once is enough where several strips follow each other.
+        told: remarks that stand below a strip further up already; what is said here is added and not said again.
     """
     label = min(int(_LABEL * paper.width), max([len(row.name) for row in strip.rows] + [6]))
     room = max(20, paper.width - label - 6)
@@ -109,10 +109,11 @@ def show(strip: Strip, paper: Paper, *, key: bool = True) -> None:
             paper.line(("  " + name, "quiet"))
             name = ""
         paper.raw("  ", (name.ljust(label), "quiet"), "  ", *_cells(row, strip, scale, columns))
-    if key:
-        paper.line((_key(strip, scale), "quiet"), indent=2)
-    for note in strip.notes:
-        paper.line((note, "quiet"), indent=2)
+    for note in (_key(strip, scale), *strip.notes):
+        if told is None or note not in told:
+            paper.line((note, "quiet"), indent=2)
+    if told is not None:
+        told.update((_key(strip, scale), *strip.notes))
 
 
 def _key(strip: Strip, scale: int) -> str:
