@@ -225,9 +225,7 @@ def _deliver(args: argparse.Namespace, chosen: common.Settings, answer: Draft, c
 
         rules = rules_of(tuple(chosen.rules)).key
         versions = common.versions(catalogue)
-        made = answers.draft(
-            answer, catalogue, units=chosen.units, versions=versions, rules=rules, inputs=inputs
-        )
+        made = answers.draft(answer, catalogue, units=chosen.units, versions=versions, rules=rules, inputs=inputs)
         common.deliver(args, made, inputs)
         return
     if args.output not in (None, "-"):

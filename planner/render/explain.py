@@ -159,7 +159,12 @@ def _limits(paper: Paper, rows: Sequence[Limit], catalogue: Catalogue) -> None:
     for row in rows:
         place = words.joined(row.countries) or "worldwide"
         year = f", {row.date}" if row.date else ""
-        paper.line((f"{row.kind.replace('_', ' ')}: ", "quiet"), f"{row.text} ({place}{year}; {row.backing.words})", indent=2, hang=4)
+        paper.line(
+            (f"{row.kind.replace('_', ' ')}: ", "quiet"),
+            f"{row.text} ({place}{year}; {row.backing.words})",
+            indent=2,
+            hang=4,
+        )
 
 
 def target(paper: Paper, one: Target, catalogue: Catalogue) -> None:
