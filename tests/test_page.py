@@ -196,8 +196,10 @@ def test_many_passes(number: int) -> None:
         assert tops == sorted(set(tops)) and tops[-1] < mine.high
         boxes = []
         for line in mine.lines:
-            beside = line.codes.wide + 4 if line.codes else 0
-            boxes.append((round(line.box.x - line.box_wide / 2, 1), line.box.y, line.box_wide + beside))
+            ends = [line.box.x - line.box_wide / 2, line.box.x + line.box_wide / 2]
+            if line.codes is not None:
+                ends += [line.codes.left + 1, line.codes.left + line.codes.wide - 1]
+            boxes.append((min(ends), line.box.y, max(ends) - min(ends)))
         for at, (x, y, wide) in enumerate(boxes):
             assert x >= 0 and x + wide <= mine.wide
             for other_x, other_y, other in boxes[:at]:

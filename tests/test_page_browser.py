@@ -13,6 +13,7 @@ import os
 import re
 import shutil
 import subprocess
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -49,6 +50,19 @@ def lacking() -> str:
 
 pytestmark = pytest.mark.skipif(bool(lacking()), reason=lacking() or "all there")
 
+EIGHT = HERE / "eight" / "programme.yaml"
+LONG = "Langername" * 30
+# names that end elements, quotes and style sheets, turn the direction of reading, or have no place to break
+HOSTILE = {
+    "field": "<script>alert('field')</script> \"Quarry\" & 'Bottom' </style></title>",
+    "programme": "\u202eevil\u2066 " + LONG[:250] + " <img src=x onerror=alert(1)>",
+    "products": [
+        "<script>alert('jug')</script> & \"Co\"",
+        "\u05d3\u05de\u05d5 \u05d0\u05dc\u05d5\u05df \u200f\u202e250 SC",
+        LONG,
+    ],
+}
+
 NAMES = [
     *(path.stem for path in SCENARIOS),
     "several",
@@ -65,6 +79,17 @@ NAMES = [
     "draft",
     "lesson",
     "exercise",
+    "lessons",
+    "key",
+    "eight-passes",
+    "eight-passes-sheet",
+    "hostile-audit",
+    "hostile-sheet",
+    "hostile-calendar",
+    "hostile-compare",
+    "hostile-draft",
+    "forty-passes-audit",
+    "forty-passes-sheet",
 ]
 FARM = SCENARIOS[0].parent
 SOUND = str(FARM / "sound-quarry-bottom.yaml")
@@ -81,8 +106,45 @@ COMMANDS = {
         *("--passes", "1", "--seconds", "3"),
     ],
     "lesson": ["teach", "counting"],
-    "exercise": ["teach", "--exercise", "2", "--seed", "7", "--print"],
+    "exercise": ["teach", "--exercise", "1", "--seed", "7", "--kind", "faults", "--print"],
+    "lessons": ["teach"],
+    "key": ["teach", "--exercise", "1", "--seed", "7", "--kind", "faults", "--answers"],
+    "eight-passes": ["audit", str(EIGHT)],
+    "eight-passes-sheet": ["sheet", str(EIGHT), "--units", "us"],
+    "hostile-audit": ["audit", "hostile.yaml"],
+    "hostile-sheet": ["sheet", "hostile.yaml"],
+    "hostile-calendar": ["calendar", "hostile.yaml"],
+    "hostile-compare": ["compare", "hostile.yaml", "hostile.yaml"],
+    "hostile-draft": ["draft", "hostile-field.yaml", "--products", "hostile-shop.yaml", "--passes", "1"],
+    "forty-passes-audit": ["audit", "forty.yaml"],
+    "forty-passes-sheet": ["sheet", "forty.yaml"],
 }
+
+
+def documents(folder: Path) -> None:
+    """The hostile names and the forty passes as documents, made from the eight passes beside this file."""
+    field = (EIGHT.parent / "field.yaml").read_text(encoding="utf-8")
+    shop = (EIGHT.parent / "shop.yaml").read_text(encoding="utf-8")
+    plan = EIGHT.read_text(encoding="utf-8")
+    forty = [line for line in plan.splitlines() if line.startswith("  - {date")]
+    head = plan.partition("passes:")[0]
+    (folder / "field.yaml").write_text(field, encoding="utf-8")
+    (folder / "shop.yaml").write_text(shop, encoding="utf-8")
+    rows = []
+    for at in range(40):
+        day = date(2026, 5, 20) + timedelta(days=3 * at)
+        rows.append(re.sub(r"\d{4}-\d\d-\d\d", day.isoformat(), forty[at % len(forty)]))
+    (folder / "forty.yaml").write_text(f"{head}passes:\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    names = ["Demo Brambling 250 SC", "Demo Serin 160 SC", "Demo Bunting 75 DF"]
+    for name, evil in zip(names, HOSTILE["products"], strict=True):
+        shop = shop.replace(f"name: {name}", f"name: {json.dumps(evil)}")
+        plan = plan.replace(f"product: {name},", f"product: {json.dumps(evil)},")
+    plan = re.sub("(?m)^name: .*$", lambda _: f"name: {json.dumps(HOSTILE['programme'])}", plan)
+    plan = plan.replace("field: field.yaml", "field: hostile-field.yaml")
+    plan = plan.replace("products: shop.yaml", "products: hostile-shop.yaml")
+    field = re.sub("(?m)^name: .*$", lambda _: f"name: {json.dumps(HOSTILE['field'])}", field)
+    for name, text in (("hostile-field", field), ("hostile-shop", shop), ("hostile", plan)):
+        (folder / f"{name}.yaml").write_text(text, encoding="utf-8")
 
 
 def pages(folder: Path) -> list[Path]:
@@ -123,8 +185,10 @@ def pages(folder: Path) -> list[Path]:
     )
     assert [*made, *COMMANDS] == NAMES
     paths = [folder / f"{name}.html" for name in COMMANDS]
+    documents(folder)
     for name, line in COMMANDS.items():
-        done = main([*line, "--format", "html", "--output", str(folder / f"{name}.html")])
+        words = [str(folder / word) if word.endswith(".yaml") and "/" not in word else word for word in line]
+        done = main([*words, "--format", "html", "--output", str(folder / f"{name}.html")])
         assert done in (0, 1), name
     for name, html in made.items():
         path = folder / f"{name}.html"
@@ -142,7 +206,7 @@ def looked(tmp_path_factory: pytest.TempPathFactory) -> tuple[dict[str, Any], Pa
         command,
         capture_output=True,
         text=True,
-        timeout=300,
+        timeout=400,
         env={**os.environ, "NODE_MODULES": str(MODULES.resolve())},
         check=False,
     )
@@ -160,7 +224,7 @@ def test_no_message_and_no_request(looked: tuple[dict[str, Any], Path], name: st
 
 @pytest.mark.parametrize("name", NAMES)
 def test_no_sideways_scrolling(looked: tuple[dict[str, Any], Path], name: str) -> None:
-    for label, width in (("phone", 360), ("desktop", 1200)):
+    for label, width in (("phone", 360), ("desktop", 1200), ("dark", 1200)):
         found = looked[0][name]["width"][label]
         assert found["client"] == width
         assert found["scroll"] <= width and found["outside"] == [], found
@@ -173,10 +237,28 @@ def test_the_answer_is_on_the_first_screen_of_a_phone(looked: tuple[dict[str, An
 
 @pytest.mark.parametrize("name", NAMES)
 def test_axe_finds_no_violation(looked: tuple[dict[str, Any], Path], name: str) -> None:
-    for label in ("desktop", "phone"):
+    for label in ("desktop", "phone", "dark"):
         found = looked[0][name]["axe"][label]
         assert found["passes"] > 20 and found["version"].startswith("4.")
         assert found["violations"] == []
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_words_of_a_drawing_stand_apart(looked: tuple[dict[str, Any], Path], name: str) -> None:
+    assert looked[0][name]["crowded"] == []
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_paper_stays_white_for_those_who_read_in_the_dark(looked: tuple[dict[str, Any], Path], name: str) -> None:
+    assert looked[0][name]["ground"] == ["rgb(31, 42, 28)", "rgb(255, 255, 255)"]
+
+
+@pytest.mark.parametrize("name", [name for name in NAMES if name.startswith("hostile-")])
+def test_hostile_names_are_shown_as_text(looked: tuple[dict[str, Any], Path], name: str) -> None:
+    html = (looked[1] / f"{name}.html").read_text(encoding="utf-8")
+    assert "<script" not in html and "<img" not in html and "onerror=" not in re.sub(r">[^<]*<", "><", html)
+    assert not re.search("[\u200e\u200f\u202a-\u202e\u2066-\u2069]", html)
+    assert "&lt;script&gt;" in html and "\\u202e" in html
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])

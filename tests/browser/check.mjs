@@ -2,7 +2,7 @@
 //
 //   node check.mjs CHROMIUM FOLDER PAGE.html ...
 //
-// FOLDER receives the prints (PAGE.A4.pdf, PAGE.Letter.pdf) and, with SHOTS=1, screenshots at 1200 and 360 px.
+// FOLDER receives the prints (PAGE.A4.pdf, PAGE.Letter.pdf) and, with SHOTS=1, screenshots at 1200 and 360 px, light and dark.
 // The modules come from the folder named in NODE_MODULES. Nothing but the named files may be requested.
 import { mkdtempSync, readFileSync, rmSync, writeFileSync } from "node:fs";
 import { createRequire } from "node:module";
@@ -72,6 +72,24 @@ const sheet = (high) => ({
     .map((n) => (n.id || n.tagName) + " " + Math.round(n.getBoundingClientRect().height)),
 });
 
+// words of a drawing that stand on each other or leave it
+const crowded = () => {
+  const found = [];
+  for (const svg of document.querySelectorAll("svg[role]")) {
+    const view = svg.viewBox.baseVal;
+    const boxes = [...svg.querySelectorAll("text")].map((node) => ({ text: node.textContent, box: node.getBBox() }));
+    boxes.forEach(({ text, box }, at) => {
+      if (box.x < 0 || box.x + box.width > view.width + 0.5 || box.y + box.height > view.height + 0.5) found.push(`${text} leaves ${svg.getAttribute("aria-labelledby")}`);
+      for (const other of boxes.slice(0, at)) {
+        const across = Math.min(box.x + box.width, other.box.x + other.box.width) - Math.max(box.x, other.box.x);
+        const down = Math.min(box.y + box.height, other.box.y + other.box.height) - Math.max(box.y, other.box.y);
+        if (across > 1 && down > 3) found.push(`${other.text} | ${text}`);
+      }
+    });
+  }
+  return found.slice(0, 8);
+};
+
 const results = {};
 const look = async (path) => {
   const name = basename(path, ".html");
@@ -85,11 +103,13 @@ const look = async (path) => {
   page.on("request", (request) => asked.push(request.url()));
   const address = pathToFileURL(path).href;
   const result = { axe: {}, width: {}, paper: {}, marks: 0 };
-  for (const [label, width, height] of [["desktop", 1200, 900], ["phone", 360, 740]]) {
+  for (const [label, width, height, scheme] of [["desktop", 1200, 900, "light"], ["phone", 360, 740, "light"], ["dark", 1200, 900, "dark"]]) {
+    await page.emulateMediaFeatures([{ name: "prefers-color-scheme", value: scheme }]);
     await page.setViewport({ width, height, deviceScaleFactor: 1, isMobile: false });
     await page.goto(address, { waitUntil: "load" });
     result.width[label] = await page.evaluate(wide);
     if (process.env.SHOTS) await page.screenshot({ path: join(folder, `${name}.${label}.png`), fullPage: true });
+    if (label === "desktop") result.crowded = await page.evaluate(crowded);
     if (label === "phone") {
       result.answer = await page.evaluate(() => {
         const box = document.querySelector(".answer .first, .answer .verdict");
@@ -106,6 +126,11 @@ const look = async (path) => {
     result.axe[label] = { violations: brief(found.violations), incomplete: brief(found.incomplete), passes: found.passes.length, version: window_version(found) };
     await client.detach();
   }
+  // somebody who reads in the dark still prints on white paper
+  await page.emulateMediaType("print");
+  result.ground = await page.evaluate(() => [getComputedStyle(document.body).color, getComputedStyle(document.body).backgroundColor]);
+  await page.emulateMediaType(null);
+  await page.emulateMediaFeatures([]);
   // millimetres of each paper, less the margins of the style sheet (12 left and right, 14 and 16 above and below)
   for (const [format, across, down] of [["A4", 210, 297], ["Letter", 215.9, 279.4]]) {
     const px = (mm) => Math.floor((mm / 25.4) * 96);

@@ -52,14 +52,27 @@ class Link(Struct, frozen=True, kw_only=True):
     anchor: str
 
 
-Cell = str | tuple[str, ...] | Link  # a tuple: lines below each other
+class Bits(Struct, frozen=True, kw_only=True):
+    """Short pieces of one cell, none of them broken at the end of a line; a piece marked True stands out."""
+
+    bits: tuple[tuple[str, bool], ...]
+
+
+class Sourced(Struct, frozen=True, kw_only=True):
+    """Text of a cell with the numbers of its sources behind it."""
+
+    text: str
+    sources: tuple[str, ...]
+
+
+Cell = str | tuple[str, ...] | Link | Bits | Sourced  # a tuple: lines below each other
 
 
 class Table(Struct, frozen=True, kw_only=True, tag=True):
     """A table with its caption. The first cell of a row is its header; ``right``: columns of numbers (from 0).
 
     ``quiet`` leaves the caption to those who listen, where a heading above it says the same; ``headed`` False: the
-    first cell of a row is a cell like the others.
+    first cell of a row is a cell like the others; ``even``: all columns are equally wide.
     """
 
     caption: str
@@ -68,6 +81,7 @@ class Table(Struct, frozen=True, kw_only=True, tag=True):
     right: tuple[int, ...] = ()
     quiet: bool = False
     headed: bool = True
+    even: bool = False
 
 
 class Document(Struct, frozen=True, kw_only=True, tag=True):

@@ -113,13 +113,26 @@ def _for_a_tank(section: Section) -> bool:
 def spray_sheets(found: Sheet) -> list[Section]:
     """The spray sheets of a programme, each pass on its own sheet of paper."""
     from planner.render import sheet as render
+    from planner.render.page import view
 
-    return [one for one in sections(render.page(found), fresh="pass ") if one.title]
+    where = [found.field or "not named", found.crop]
+    where += [words.amount(found.area, "area", found.units)] if found.area is not None else []
+    told = []
+    for one in sections(render.page(found), fresh="pass "):
+        if not one.title:
+            continue
+        parts: list[Part] = []
+        for part in one.parts:
+            if isinstance(part, Facts):
+                rows = tuple((name, view.plain_rules(value)) for name, value in part.rows)
+                of_pass = one.fresh and not any(isinstance(other, Facts) for other in parts)
+                part = Facts(rows=(("Field", ", ".join(where)), *rows) if of_pass else rows)
+            parts.append(part)
+        told.append(Section(title=one.title, parts=tuple(parts), sections=one.sections, fresh=one.fresh))
+    return told
 
 
-def firsts(
-    report: AuditReport, units: str, prefix: str = "", lead: str = "", begin: str = ""
-) -> tuple[First, ...]:
+def firsts(report: AuditReport, units: str, prefix: str = "", lead: str = "", begin: str = "") -> tuple[First, ...]:
     """What to change first, for the first screen of a page that prints the findings of ``report`` under ``prefix``.
 
     ``lead`` stands instead of "Change this first", ``begin`` before the passes.

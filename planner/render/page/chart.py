@@ -11,12 +11,12 @@ from typing import Any
 
 from planner.model import Struct
 from planner.render import words
-from planner.render.page.season import EDGE, LETTER, WIDE, Text, cells
+from planner.render.page.season import EDGE, WIDE, Text, breadth
 from planner.render.selection import figure
 
 PATTERNS = 6  # of programmes; the template holds as many, a seventh programme begins again
 _LEFT = 250.0  # where the bars begin at most
-_RIGHT = 150.0  # room for the figures
+_RIGHT = 175.0  # room for the figures
 _ROW = 27.0
 
 
@@ -110,13 +110,13 @@ def draw(blocks: Sequence[Block], *, key: Sequence[str] = ()) -> Drawing | None:
     most = max((max(one.days or 0.0, one.high or 0.0) for one in entries), default=0.0)
     step = _step(most)
     end = max(step, -(-most // step) * step)
-    longest = max(cells(words.safe(one.name)) for one in entries) * LETTER + EDGE + 14
+    longest = max(breadth(words.safe(one.name)) for one in entries) + EDGE + 14
     left = round(min(_LEFT, max(70.0, longest)), 2)
     scale = (WIDE - left - _RIGHT) / end
     y = 6.0
     heads, bars, said, rows = [], [], [], []
     for block in blocks:
-        heads.append(Text(x=EDGE, y=y + 14, text=words.safe(block.name)))
+        heads.append(Text(x=EDGE, y=y + 14, text=_cut(words.safe(block.name), WIDE), bold=True))
         y += 22
         begin = y
         for one in block.entries:
@@ -168,7 +168,6 @@ def _step(most: float) -> float:
 
 
 def _cut(text: str, left: float) -> str:
-    room = int((left - 16) / LETTER)
-    while cells(text) > room:
-        text = text[:-2].rstrip() + "…"
+    while breadth(text) > left - 16:
+        text = text[: -max(2, len(text) - 80)].rstrip() + "…"
     return text

@@ -8,6 +8,7 @@ from planner.model import AuditReport, Source
 from planner.render import strip
 from planner.render.page import Bars, Document, Facts, First, Found, Items, Part, Picture, Prose, Section, chart, page
 from planner.render.page.answers import capital, firsts
+from planner.render.page.view import plain_rules
 from planner.render.selection import SHORT_CAVEAT, figure
 from planner.render.strip import Strip
 
@@ -43,11 +44,12 @@ class LessonSheet:
 
     def line(self, text: str) -> None:
         """A paragraph."""
-        self._parts.append(Prose(text=text.strip()))
+        self._parts.append(Prose(text=plain_rules(text.strip())))
 
     def item(self, text: str, mark: str = "-") -> None:
         """An entry of a list; one with a number or a letter stands beside it."""
         last = self._parts[-1] if self._parts else None
+        text = plain_rules(text)
         if mark != "-":
             pair = (capital(mark.rstrip(":")), text)
             if isinstance(last, Facts):

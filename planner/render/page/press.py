@@ -47,9 +47,11 @@ def _capital(value: str) -> str:
     return value[:1].upper() + value[1:]
 
 
-def _soft(value: Any) -> Markup:
+def _soft(value: Any) -> Markup | str:
     """Text of a table cell: words of more than 24 letters may break, so that no name makes a table wider than paper."""
     text = safe(value)
+    if len(text) <= 24 or all(len(word) <= 24 for word in text.split()):
+        return text  # the ordinary case; escaped like any other text
     return Markup("").join(
         Markup("<wbr>").join(part[at : at + 24] for at in range(0, len(part), 24)) if len(part) > 24 else part
         for part in re.split(r"(\s+)", text)

@@ -17,9 +17,10 @@ from planner.render.strip import Mark, Row, Strip
 
 WIDE = 900.0  # width of the view box; about 180 mm on paper, so that 13 units are about 7 points
 EDGE = 10.0
-LETTER = 7.2  # advance of a letter at font size 13, on the generous side
-_BOLD = 8.2  # the same for bold letters
+_NARROW, _BROAD = frozenset("ijlftrI.,:;|'!()[]/ ·-"), frozenset("mwMW%@+~…")
+_BOLD = 1.14  # how much broader bold letters are
 BAR = 28.0
+_LANES = 3  # lines of boxes with their codes beside them at most
 
 _At = Callable[[float], float]  # x of a day
 
@@ -31,11 +32,12 @@ class Text(Struct, frozen=True, kw_only=True):
     y: float
     text: str
     anchor: str = "start"
+    bold: bool = False
 
     @property
     def wide(self) -> float:
         """Width of the white plate behind it (a stroked halo is lost in print)."""
-        return round(cells(self.text) * 6.6 + 2, 1)
+        return round(breadth(self.text, bold=self.bold) + 2, 1)
 
     @property
     def left(self) -> float:
@@ -123,6 +125,8 @@ def draw(strip: Strip, report: AuditReport | None = None, *, plain: bool = False
     lanes_end = axis + 10 + 18 * depth
     told = _pass_words(report)
     boxes, deep = _boxes(strip.passes, {number: one.codes for number, one in told.items()}, at, lanes_end + 20)
+    if deep > _LANES:  # so many passes: the list below the bars alone says their codes
+        boxes, deep = _boxes(strip.passes, {}, at, lanes_end + 20)
     y = lanes_end + 12 + 24 * deep
     top = y
     bars = []
@@ -202,10 +206,10 @@ def runs_of(row: Row) -> list[tuple[int, int, int | None]]:
 
 
 def _bar(row: Row, at: _At, step: float, y: float, plain: bool) -> tuple[Bar, float]:
-    head = Text(x=EDGE, y=y + 14, text=_short(row.name, 60))
+    head = Text(x=EDGE, y=y + 14, text=_short(row.name, 520, bold=True), bold=True)
     if row.window is None:
         silent = "its window is not dated"
-        head = Text(x=head.x, y=head.y, text=f"{head.text}: {silent}")
+        head = Text(x=head.x, y=head.y, text=f"{head.text}: {silent}", bold=True)
         return Bar(head=head, x=EDGE, y=y + 20, wide=0, runs=(), days="", silent=silent), y + 44
     top = y + 21
     runs = []
@@ -217,11 +221,11 @@ def _bar(row: Row, at: _At, step: float, y: float, plain: bool) -> tuple[Bar, fl
         if plain:
             pattern, digit = "w", "window"
             full = f"{_day(first)} to {_day(last)}, {last - first + 1} days"
-        label = full if len(full) * LETTER + 14 <= wide else digit if len(digit) * LETTER + 2 <= wide else ""
+        label = full if breadth(full) + 14 <= wide else digit if breadth(digit) + 2 <= wide else ""
         runs.append(
             Run(
                 x=x, y=top, wide=wide, pattern=pattern, middle=round(x + wide / 2, 2), label=label,
-                chip=round(min(len(label) * LETTER + 6, wide - 1), 1),
+                chip=round(min(breadth(label) + 6, wide - 1), 1),
             )
         )  # fmt: skip
     cuts = "".join(
@@ -253,13 +257,14 @@ def _lanes(texts: Sequence[Text], top: float, high: float) -> tuple[tuple[Text, 
     ends: list[float] = []
     placed = []
     for text in texts:
-        wide = cells(text.text) * LETTER + 8
+        shown = _short(text.text, 190)
+        wide = breadth(shown) + 10
         x = min(text.x, WIDE - wide - 4)
         lane = next((number for number, end in enumerate(ends) if end <= x), len(ends))
         if lane == len(ends):
             ends.append(0.0)
         ends[lane] = x + wide
-        placed.append(Text(x=round(x + 3, 2), y=top + lane * high, text=_short(text.text, 24)))
+        placed.append(Text(x=round(x + 3, 2), y=top + lane * high, text=shown))
     return tuple(placed), len(ends)
 
 
@@ -270,18 +275,20 @@ def _boxes(
     ends: list[float] = []
     found = []
     for mark in sorted(marks, key=lambda one: (one.day, int(one.text))):
-        box_wide = max(22.0, len(mark.text) * LETTER + 12)
-        code = _short(codes.get(mark.text, ""), 24)
-        wide = box_wide + (cells(code) * LETTER + 5 if code else 0)
-        x = at(mark.day)
-        left = min(max(x - box_wide / 2, 1.0), WIDE - wide - 1)
+        box_wide = round(max(22.0, breadth(mark.text, bold=True) + 10), 2)
+        code = _short(codes.get(mark.text, ""), 190)
+        told = breadth(code) + 6 if code else 0.0
+        wide = box_wide + told
+        start = min(max(at(mark.day) - box_wide / 2, 1.0), WIDE - box_wide - 1)
+        before = start + wide > WIDE - 1  # at the right edge the codes stand before the box
+        left = start - told if before else start
         lane = next((number for number, end in enumerate(ends) if end <= left), len(ends))
         if lane == len(ends):
             ends.append(0.0)
         ends[lane] = left + wide + 4
         y = top + lane * 24
-        box = Text(x=round(left + box_wide / 2, 2), y=y, text=mark.text, anchor="middle")
-        beside = Text(x=round(left + box_wide + 4, 2), y=y, text=code) if code else None
+        box = Text(x=round(start + box_wide / 2, 2), y=y, text=mark.text, anchor="middle")
+        beside = Text(x=round(left + 1 if before else start + box_wide + 4, 2), y=y, text=code) if code else None
         found.append((mark, box, box_wide, beside))
     return found, len(ends)
 
@@ -293,17 +300,19 @@ def _list(marks: Sequence[Mark], told: Mapping[str, _Told], y: float) -> tuple[t
     held = [told.get(mark.text, _Told("", "", "")) for mark in marks]
     when = [one.when or _day(mark.day) for mark, one in zip(marks, held, strict=True)]
     groups = [f"group {one.codes}" if one.codes else "no group known" if one.names else "" for one in held]
+    days = [_short(one, 220) for one in when]
+    codes = [_short(one, 230, bold=True) for one in groups]
     second = EDGE + 34
-    third = second + max(cells(_short(one, 26)) for one in when) * LETTER + 14
-    fourth = third + max(cells(_short(one, 30)) for one in groups) * _BOLD + 14
+    third = round(second + max(map(breadth, days)) + 14, 2)
+    fourth = round(third + max(breadth(one, bold=True) for one in codes) + 14, 2)
     found = []
-    for mark, one, day, codes in zip(marks, held, when, groups, strict=True):
+    for mark, one, day, group in zip(marks, held, days, codes, strict=True):
         found.append(
             Said(
                 number=Text(x=EDGE + 11, y=y, text=mark.text, anchor="middle"),
-                when=Text(x=second, y=y, text=_short(day, 26)),
-                groups=Text(x=round(third, 2), y=y, text=_short(codes, 30)),
-                names=Text(x=round(fourth, 2), y=y, text=_short(one.names, int((WIDE - fourth - EDGE) / 6.6))),
+                when=Text(x=second, y=y, text=day),
+                groups=Text(x=third, y=y, text=group),
+                names=Text(x=fourth, y=y, text=_short(one.names, WIDE - fourth - EDGE)),
             )
         )
         y += 21
@@ -335,18 +344,26 @@ def _pass_words(report: AuditReport | None) -> dict[str, _Told]:
     return found
 
 
-def cells(text: str) -> int:
-    """Width in letters; wide characters count twice."""
-    return sum(2 if unicodedata.east_asian_width(char) in "WF" else 1 for char in text)
+def breadth(text: str, *, bold: bool = False) -> float:
+    """Room that a text takes at font size 13, on the generous side: no font of the reader's is known here."""
+    total = 0.0
+    for char in text:
+        if char in _NARROW:
+            total += 5.4
+        elif char in _BROAD or unicodedata.east_asian_width(char) in "WF":
+            total += 13.0
+        else:
+            total += 8.6 if char.isupper() or not char.isascii() else 7.8
+    return round(total * (_BOLD if bold else 1.0), 2)
 
 
-def _short(text: str, room: int) -> str:
-    """``text`` cut to a width in letters, with an ellipsis; the tables hold it whole."""
+def _short(text: str, room: float, *, bold: bool = False) -> str:
+    """``text`` cut to a breadth, with an ellipsis; the tables hold it whole."""
     text = words.safe(text)
-    if cells(text) <= room:
+    if breadth(text, bold=bold) <= room:
         return text
-    while cells(text) > room - 1 and text:
-        text = text[:-1]
+    while text and breadth(text, bold=bold) > room - 13:
+        text = text[: -max(1, len(text) - 160)]
     return text.rstrip() + "…"
 
 

@@ -11,7 +11,21 @@ from typing import TYPE_CHECKING, Any
 from planner.exposure import CAVEAT, RATES
 from planner.model import AuditReport, Source
 from planner.render import words
-from planner.render.page import Bars, First, Items, Judged, Link, Part, Prose, Seasons, Section, Table, chart, page
+from planner.render.page import (
+    Bars,
+    First,
+    Items,
+    Judged,
+    Link,
+    Part,
+    Prose,
+    Seasons,
+    Section,
+    Sourced,
+    Table,
+    chart,
+    page,
+)
 from planner.render.page.answers import capital, cells_of, drawn_of, firsts, name_of
 from planner.render.selection import figure
 
@@ -28,11 +42,7 @@ def compare(
 
     lead = render._lead(one, units)
     sides = list(zip(one.labels, one.reports, strict=True))
-    changes = [
-        change
-        for label, report in sides
-        for change in verdict_of(label, report, units)
-    ]
+    changes = [change for label, report in sides for change in verdict_of(label, report, units)]
     seasons: list[Part] = []
     for label, report in sides:
         seasons += [Prose(text=name_of(report), lead=f"{label}:"), *drawn_of(report, f"Season of {label}")]
@@ -58,8 +68,7 @@ def compare(
         found.append(Section(title=capital(render._forecast_title(one.forecast)), parts=tuple(parts)))
     for entry in one.findings:
         found += _changes(one, entry, units)
-    limits = Items(items=tuple(render._limits(one, explain=False)))
-    found.append(Section(title="Published limits that tell the programmes apart", parts=(limits,)))
+    found.append(Section(title="Published limits that tell the programmes apart", parts=_limits(one)))
     return page(
         kind="Programmes side by side",
         title=" and ".join(name_of(report) for report in one.reports),
@@ -127,6 +136,7 @@ def _passes(one: Comparison, units: str) -> Table:
         rows=tuple(rows),
         quiet=True,
         headed=False,
+        even=True,
     )
 
 
@@ -206,6 +216,27 @@ def _course(one: Comparison, row: Mapping[str, Any]) -> list[Part]:
     return [*parts, *([Items(items=tuple(told))] if told else [])]
 
 
+def _limits(one: Comparison) -> tuple[Part, ...]:
+    """Published rows that programmes meet or miss differently: the row with its source, then what holds in each."""
+    from planner.render import compare as render
+    from planner.render.page.view import plain_rules, sentence
+
+    rows: list[tuple[Any, ...]] = []
+    for row in one.limits:
+        if len({(cell["holds"], cell["finding"]) for cell in row["cells"]}) < 2:
+            continue
+        about = f"{row['year']}, {words.joined(row['place'])}, {row['grade']}"
+        told = [capital(plain_rules(render._limit_cell(cell))) for cell in row["cells"]]
+        rows.append((Sourced(text=sentence(row["text"]), sources=tuple(row["sources"])), about, *told))
+    rest = len(one.limits) - len(rows)
+    more = f"{words.count(rest, 'more limit')} met or missed alike." if rest else ""
+    if not rows:
+        return (Prose(text=f"None: the limits that hold are met or missed alike. {more}".strip()),)
+    header = ("Limit", "Year, place, grade", *one.labels)
+    table = Table(caption="Published limits, by programme", header=header, rows=tuple(rows), quiet=True, headed=False)
+    return (table, *((Prose(text=more),) if more else ()))
+
+
 def _changes(one: Comparison, entry: Mapping[str, Any], units: str) -> list[Section]:
     """Findings that vanish, come, change or cannot be judged, each leading to its card in its programme's audit."""
     from planner.render.page import view
@@ -238,10 +269,10 @@ def _changes(one: Comparison, entry: Mapping[str, Any], units: str) -> list[Sect
                 (
                     f"{capital(item['severity'])}{more}{kept}",
                     Link(text=name, anchor=anchor),
-                    words.passes(item["passes"]),
+                    words.joined(map(str, item["passes"])) or "the season",
                     (said, *why),
                 )
             )
-        header = ("Weight", "Finding", "Where", "What")
+        header = ("Weight", "Finding", "Passes", "What")
         found.append(Section(title=title, parts=(Table(caption=title, header=header, rows=tuple(rows), quiet=True),)))
     return found

@@ -236,9 +236,7 @@ def first_of(report: AuditReport, units: str, prefix: str) -> dict[str, Any] | N
     }
 
 
-def _finding(
-    finding: Finding, report: AuditReport, books: Bibliography, units: str, anchor: str
-) -> dict[str, Any]:
+def _finding(finding: Finding, report: AuditReport, books: Bibliography, units: str, anchor: str) -> dict[str, Any]:
     return {
         "finding": finding,
         "anchor": anchor,
@@ -266,6 +264,7 @@ def _finding(
 def _numbers(evidence: Mapping[str, Any], report: AuditReport, units: str) -> str:
     """The numbers compared, without what is no number: a plain "no", an empty list, a negative count of bare days."""
     kept = {}
+    names = words.group_names(report)
     for name, value in evidence.items():
         if value is None or value is False or value in ("", [], (), {}):
             continue
@@ -276,8 +275,10 @@ def _numbers(evidence: Mapping[str, Any], report: AuditReport, units: str) -> st
             name, value = "alone in a tank", "yes"
         elif name in _LABELS:
             name = _LABELS[name]
+        if isinstance(value, Mapping):  # by target
+            value = {names.get(str(key), key): one for key, one in value.items()}
         kept[name] = value
-    return words.evidence(kept, units, words.group_names(report)) if kept else ""
+    return words.evidence(kept, units, names) if kept else ""
 
 
 # names of the evidence that read as an abbreviation
@@ -313,9 +314,11 @@ def _within(finding: Finding, books: Bibliography) -> list[tuple[int, str]]:
     return [(number, finding.where.get(key, "")) for key, number in zip(keys, books.cite(keys), strict=True)]
 
 
-def _cover(made: strip.Strip | None) -> list[tuple[str, str, str, str]]:
+def _cover(made: strip.Strip | None) -> list[tuple[str, str, str, Any]]:
     """Target, window, bare days and the runs in words."""
-    rows = []
+    from planner.render.page import Bits
+
+    rows: list[tuple[str, str, str, Any]] = []
     for row in made.rows if made is not None else ():
         if row.window is None:
             rows.append((row.name, "not dated", "not known", "not known"))
@@ -324,11 +327,19 @@ def _cover(made: strip.Strip | None) -> list[tuple[str, str, str, str]]:
         bare = sum(last - first + 1 for first, last, modes in runs if modes == 0)
         sign = " (estimated)" if row.estimated else ""
         window = f"{season._day(row.window[0])} to {season._day(row.window[1])}{sign}"
-        told = "; ".join(
-            f"{season._day(first)} to {season._day(last)}: {season.modes_words(modes)}" for first, last, modes in runs
-        )
+        told = Bits(bits=tuple((_span_words(first, last, modes), modes == 0) for first, last, modes in runs))
         rows.append((row.name, window, words.count(bare, "day"), told))
     return rows
+
+
+def _span_words(first: int, last: int, modes: int | None) -> str:
+    """``8 to 14 June: 2 modes``; the month once where both days share it."""
+    begin, end = season._day(first), season._day(last)
+    if first == last:
+        return f"{end}: {season.modes_words(modes)}"
+    if begin.partition(" ")[2] == end.partition(" ")[2]:
+        begin = begin.partition(" ")[0]
+    return f"{begin} to {end}: {season.modes_words(modes)}"
 
 
 def _passes(report: AuditReport, units: str) -> list[dict[str, Any]]:
@@ -460,6 +471,8 @@ def _section(section: Any, prefix: str, books: Bibliography, units: str) -> dict
         told: dict[str, Any] = {"name": name, "part": part, "id": f"{prefix}-d{number}"}
         if name == "Prose":
             told["refs"] = books.cite(part.sources)
+        elif name == "Table":
+            told["rows"] = [[_cell(cell, books) for cell in row] for row in part.rows]
         elif name == "Facts":
             told["brief"] = all(len(label) < 3 for label, _ in part.rows)  # letters or numbers
         elif name == "Picture":
@@ -482,6 +495,21 @@ def _section(section: Any, prefix: str, books: Bibliography, units: str) -> dict
             _section(one, f"{prefix}-{number}", books, units) for number, one in enumerate(section.sections, 1)
         ],
     }
+
+
+def _cell(cell: Any, books: Bibliography) -> Any:
+    """A cell with its sources numbered."""
+    if type(cell).__name__ == "Sourced":
+        return {"cited": cell.text, "refs": books.cite(cell.sources)}
+    return cell
+
+
+def plain_rules(text: str) -> str:
+    """``LIM02 group over share`` for ``LIM02 group-over-share``: a rule's name as words."""
+    return _RULE.sub(lambda found: f"{found.group(1)} {found.group(2).replace('-', ' ')}", text)
+
+
+_RULE = re.compile(r"\b([A-Z]{3}\d\d) ([a-z]+(?:-[a-z]+)+)")
 
 
 def _colophon(
