@@ -19,6 +19,7 @@ import msgspec
 
 from planner.account import TargetState
 from planner.conditions import all_hold, undecided
+from planner.draft import history
 from planner.draft.options import PRESSURE_WEIGHT, Column, Space
 from planner.facts.kinds import Fact
 from planner.facts.limits import SHARE_HOLDS_FROM
@@ -43,6 +44,31 @@ class Tag:
     words: str
 
 
+@dataclass(frozen=True)
+class Row:
+    """One rule constraint in plain numbers: low <= sum of factor * variable <= high while all ``given`` hold.
+
+    A literal below 0 is the opposite of variable ``-literal - 1``, as in CP-SAT.
+    """
+
+    terms: tuple[tuple[int, int], ...]  # variable, factor
+    low: int
+    high: int
+    given: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Made:
+    """A variable that others make, and how: any, all (of literals), sum (of variables), inside (a sum within bounds),
+    table (of a sum), after (length of a run: hit, stop, length before or -1) or held (a marked column is part of the
+    run: now, stop, held before or -1)."""
+
+    index: int
+    how: Literal["any", "all", "sum", "inside", "table", "after", "held", "one"]
+    of: tuple[int, ...]
+    table: tuple[int, ...] = ()
+
+
 @dataclass
 class Compiled:
     """The model with what the search and the explanations need of it."""
@@ -63,7 +89,7 @@ class Compiler:
     """Builds one model. ``soft``: every constraint of a rule holds only while its tag's literal is true, and columns
     that a pass-level rule bars are part of the model; that is how a clash is narrowed down."""
 
-    def __init__(self, space: Space, *, soft: bool = False, strict: bool = False) -> None:
+    def __init__(self, space: Space, *, soft: bool = False, strict: int = 0) -> None:
         from ortools.sat.python import cp_model
 
         self.space = space
@@ -81,6 +107,10 @@ class Compiler:
         self.slots = [[column for column in self.columns if column.slot == slot.index] for slot in space.slots]
         self.foliar = [column for column in self.columns if column.slot >= 0 and column.uses.uses]
         self.bare_days: dict[str, list[tuple[int, Any]]] = {}  # by target: days of a stretch, whether it is bare
+        # the same rules in plain numbers, for whoever looks at many programmes at once (``draft.check``)
+        self.made: list[Made] = []
+        self.ruled: list[Any] = []
+        self.most_bare_days: dict[str, int] = {}  # target -> most bare days that ``strict`` leaves
 
     def build(self) -> Compiled:
         """The whole model."""
@@ -105,6 +135,10 @@ class Compiler:
         if self.strict:
             self._two_modes()
             self._kept_well()
+            history.differ(self)
+            for column in self.columns:
+                if self.strict > 1 and column.resisted and not column.kept:
+                    self.rule(self.x[column.number] == 0)
         return Compiled(
             model,
             self.x,
@@ -112,7 +146,8 @@ class Compiler:
             bare,
             sum(column.selection * self.x[column.number] for column in self.columns),
             sum(self.x[column.number] for column in self.columns if not column.kept),
-            sum(column.cautions * self.x[column.number] for column in self.columns if not column.kept),
+            sum(column.cautions * self.x[column.number] for column in self.columns if not column.kept)
+            + history.repeats(self),
             list(self.tags),
             not self.left,
             list(self.left),
@@ -141,22 +176,37 @@ class Compiler:
         whole = self.model.new_bool_var("")
         self.model.add_bool_and(literals).only_enforce_if(whole)
         self.model.add_bool_or([~literal for literal in literals] + [whole])
+        self._make(whole, "all", literals)
         return whole
+
+    def _make(self, made: Any, how: Any, of: Iterable[Any], table: Iterable[int] = ()) -> None:
+        self.made.append(Made(made.index, how, tuple(one.index for one in of), tuple(table)))
 
     def some(self, columns: Sequence[Column]) -> Literal_:
         """A literal that is true exactly when one of these columns is chosen."""
         any_ = self.model.new_bool_var("")
         self.model.add_max_equality(any_, [self.x[column.number] for column in columns])
+        self._make(any_, "any", [self.x[column.number] for column in columns])
         return any_
 
     def add(self, tag: Tag, bounded: Any, given: Sequence[Literal_] = ()) -> None:
         """A constraint under conditions."""
         if bounded is True or not self.on(tag):
             return
-        constraint = self.model.add(bounded)
+        constraint = self.rule(bounded)
         whole = [*given, self.literal(tag)] if self.soft else list(given)
         if whole:
             constraint.only_enforce_if(whole)
+
+    def rule(self, bounded: Any) -> Any:
+        """A constraint that ``rows`` tells as well."""
+        constraint = self.model.add(bounded)
+        self.ruled.append(constraint)
+        return constraint
+
+    def rows(self) -> list[Row]:
+        """Every rule and wish so far in plain numbers, those on money and bare days too."""
+        return [_row(constraint) for constraint in self.ruled]
 
     def literal(self, tag: Tag) -> Literal_:
         """The literal that switches the constraints of a tag on."""
@@ -249,13 +299,14 @@ class Compiler:
             if label.interval is None:
                 continue
             tag = Tag("LBL06", f"the label of {product.name} asks {label.interval} days between applications")
-            by_slot = self._by_slot(users)
+            by_slot = self.by_slot(users)
             for one, first in by_slot.items():
                 for other, second in by_slot.items():
                     if one < other and days[other] - days[one] < label.interval:
                         self.add(tag, self.total(first) + self.total(second) <= 1)
 
-    def _by_slot(self, columns: Iterable[Column]) -> dict[int, list[Column]]:
+    def by_slot(self, columns: Iterable[Column]) -> dict[int, list[Column]]:
+        """Columns by their slot, seed treatments left out."""
         found: dict[int, list[Column]] = {}
         for column in columns:
             if column.slot >= 0:
@@ -282,7 +333,7 @@ class Compiler:
         lengths, flags = [], []
         length: Any = 0
         flag: Any = None
-        by_slot = self._by_slot(counted)
+        by_slot = self.by_slot(counted)
         most = len(by_slot)
         for columns in by_slot.values():
             here = [self.x[column.number] for column in columns if column.number in inside]
@@ -294,6 +345,9 @@ class Compiler:
             model.add(after == length + 1).only_enforce_if(hit)
             model.add(after == 0).only_enforce_if(stop)
             model.add(after == length).only_enforce_if([~hit, ~stop])
+            self._make(hit, "sum", here)
+            self._make(stop, "sum", broken)
+            self._make(after, "after", [hit, stop] if isinstance(length, int) else [hit, stop, length])
             if marked is not None:
                 mark = [self.x[column.number] for column in columns if column.number in inside & marked]
                 now, held = model.new_bool_var(""), model.new_bool_var("")
@@ -305,6 +359,8 @@ class Compiler:
                 else:
                     model.add(held >= flag).only_enforce_if(~stop)
                     model.add(held <= flag + now)
+                self._make(now, "sum", mark)
+                self._make(held, "held", [now, stop] if flag is None else [now, stop, flag])
                 flag = held
                 flags.append(held)
             lengths.append(after)
@@ -359,13 +415,23 @@ class Compiler:
                 if self.account.works(first.uses, target) and self.account.works(second.uses, target)
             ]
             told = self.severity(first, second, one, other)
-            if told != "breach" and not (self.strict and told == "caution"):
+            if not self._kept_apart(told, bool(shared), first, second, one, other):
                 if any(self._estimated(column, target) for column in (first, second) for target in shared):
                     self.left["ROT01 where a target's stage is an estimate"] = None
                 continue
             for target_id in [target.id for target in shared] or [""]:
                 found.setdefault(target_id, []).extend(columns)
         return found
+
+    def _kept_apart(
+        self, told: str | None, shared: bool, first: Column, second: Column, one: str, other: str
+    ) -> bool:
+        """Whether two passes may not follow each other: a breach; with ``strict`` 1 a caution as well; with 2 whatever
+        leans twice in a row on an at-risk group of more than low-to-medium risk, partnered, rested or not."""
+        if told != "advice" or self.strict < 2:
+            return told == "breach" or (told == "caution" and self.strict > 0)
+        uses = [use for key in (one, other) for column in (first, second) for use in column.uses.by_group.get(key, [])]
+        return shared and self.account.risk(uses) != "low-medium"
 
     def severity(self, first: Column, second: Column, one: str, other: str) -> str | None:
         """What ROT01 or ROT02 says of two passes with nothing between them."""
@@ -383,7 +449,7 @@ class Compiler:
             return None
         for case in rule.cases:
             if all_hold(case.when, fact.values) is True:
-                return allowed(case.severity, fact)[0]
+                return allowed(case.severity, fact.told)[0]
         return None
 
     def _estimated(self, column: Column, target: TargetState) -> bool:
@@ -440,28 +506,38 @@ class Compiler:
                         )
                         by_group.setdefault(key, []).append(column)
             if len(by_group) > 1:
-                self.model.add(sum(self.some(columns) for columns in by_group.values()) >= 2)
+                self.rule(sum(self.some(columns) for columns in by_group.values()) >= 2)
 
     def _kept_well(self) -> None:
         """Targets at high pressure: a stage-timed one has a pass at its published timing (within 3 days), the others
-        are not bare for more than half of their window (both common practice, no source)."""
+        are not bare for more than half of their window (both common practice, no source). With ``strict`` 2 the first
+        of the published stages is meant, and every target of more than low pressure is covered on the day its window
+        opens, where what can be bought covers it then."""
         for target in self.account.targets:
-            if target.entry.pressure != "high" or target.id not in self.bare_days:
-                continue
+            pressure = target.entry.pressure
             covering = [column for column in self.foliar if target.id in column.spans]
+            if target.id not in self.bare_days or not covering:
+                continue
+            opening = target.window.first if target.window is not None else None
+            if self.strict > 1 and pressure != "low" and opening is not None:
+                self._asked([column for column in covering if column.spans[target.id][0][0] <= opening])
+            if pressure != "high":
+                continue
             if target.target.timing_style == "stage_timed" and target.target.best_timing:
-                days = [self.account.season.day(code)[0] for code in target.target.best_timing]
-                timely = [
-                    column
-                    for column in covering
-                    if any(day is not None and abs(self.space.slots[column.slot].day - day) <= 3 for day in days)
-                ]
-                if timely:
-                    self.model.add(self.total(timely) >= 1)
-            elif covering:
+                stages = target.target.best_timing[:1] if self.strict > 1 else target.target.best_timing
+                days = [day for code in stages if (day := self.account.season.day(code)[0]) is not None]
+                dates = {column.slot: self.space.slots[column.slot].day for column in covering}
+                self._asked([c for c in covering if any(abs(dates[c.slot] - day) <= 3 for day in days)])
+            else:
                 stretches = self.bare_days[target.id]
                 whole = sum(days for days, _ in stretches)
                 self.model.add(2 * sum(days * bare for days, bare in stretches) <= whole)
+                self.most_bare_days[target.id] = whole // 2
+
+    def _asked(self, columns: list[Column]) -> None:
+        """One of these must be chosen, where there is one."""
+        if columns:
+            self.rule(self.total(columns) >= 1)
 
     # --- published limits -------------------------------------------------------------------------------------------
 
@@ -539,10 +615,10 @@ class Compiler:
         literals: list[Literal_] = []
         counted = self._counted(row, target)
         if row.target_passes:
-            literals.append(self._between(self.total(counted), row.target_passes, len(self.space.slots)))
+            literals.append(self._between(counted, row.target_passes, len(self.space.slots)))
         used = self._with_code(row, code, counted)
         if row.group_passes:
-            literals.append(self._between(self.total(used), row.group_passes, len(self.space.slots)))
+            literals.append(self._between(used, row.group_passes, len(self.space.slots)))
         if row.uses and row.kind != "max_consecutive":
             literals.append(self._solo_literal(row, code, target, used))
         for key, value in row.needs.items():
@@ -573,16 +649,18 @@ class Compiler:
         found = {self.account.standing(f"FRAC {code}", name, target) for name in names}
         return len({(one.level, one.country_level) for one in found}) <= 1
 
-    def _between(self, count: Any, bounds: tuple[int | None, int | None], most: int) -> Literal_:
+    def _between(self, columns: Sequence[Column], bounds: tuple[int | None, int | None], most: int) -> Literal_:
         low, high = bounds[0] or 0, most if bounds[1] is None else bounds[1]
         inside = self.model.new_bool_var("")
         from ortools.sat.python import cp_model
 
         number = self.model.new_int_var(0, most + 2, "")
-        self.model.add(number == count)
+        self.model.add(number == self.total(columns))
         domain = cp_model.Domain(low, high)
         self.model.add_linear_expression_in_domain(number, domain).only_enforce_if(inside)
         self.model.add_linear_expression_in_domain(number, domain.complement()).only_enforce_if(~inside)
+        self._make(number, "sum", [self.x[column.number] for column in columns])
+        self._make(inside, "inside", [number], (low, high))
         assert all(_within(value, bounds) == (low <= value <= high) for value in range(most + 1))
         return inside
 
@@ -601,7 +679,11 @@ class Compiler:
 
     def some_of(self, columns: Sequence[Column]) -> Literal_:
         """As :meth:`some`; false where there is none."""
-        return self.some(columns) if columns else ~self.model.new_constant(1)
+        if columns:
+            return self.some(columns)
+        one = self.model.new_constant(1)
+        self._make(one, "one", [])
+        return ~one
 
     def _counted(self, row: Limit, target: TargetState | None) -> list[Column]:
         if row.targets and target is not None:
@@ -655,7 +737,7 @@ class Compiler:
     def _solo_count(self, row: Limit, code: str, target: TargetState | None, given: list[Literal_]) -> None:
         base = self.foliar if target is None else [c for c in self.foliar if self.account.works(c.uses, target)]
         solo = [column for column in base if self.published.solo(column.uses, code, target)]
-        by_slot = self._by_slot(solo)
+        by_slot = self.by_slot(solo)
         for one, firsts in by_slot.items():
             for other, seconds in by_slot.items():
                 if one >= other:
@@ -675,7 +757,7 @@ class Compiler:
         counted = self._counted(row, target)
         used = self._with_code(row, code, counted)
         sure = self._sure(row, target, used)
-        slots = len(self._by_slot(counted))
+        slots = len(self.by_slot(counted))
         if not used or sure is None or slots < SHARE_HOLDS_FROM:
             return
         value = float(row.value)
@@ -687,6 +769,8 @@ class Compiler:
         most = self.model.new_int_var(0, slots, "")
         self.model.add(number == self.total(counted))
         self.model.add_element(number, table, most)
+        self._make(number, "sum", [self.x[column.number] for column in counted])
+        self._make(most, "table", [number], table)
         self.add(self._row_tag("LIM02", row, code), self.total(used) <= most, [*given, *sure])
 
     def _consecutive(self, row: Limit, code: str, target: TargetState | None, given: list[Literal_]) -> None:
@@ -724,7 +808,7 @@ class Compiler:
         for inside in holds:
             held = [column for column in counted if column.number in inside]
             sure = self._sure(row, target, held)
-            if sure is None or len(self._by_slot(held)) <= most:
+            if sure is None or len(self.by_slot(held)) <= most:
                 continue
             if sure:
                 self.left[f"row {row.id} where a stage is an estimate"] = None
@@ -735,7 +819,7 @@ class Compiler:
     def _interval(self, row: Limit, code: str, target: TargetState | None, given: list[Literal_]) -> None:
         days = [slot.day for slot in self.space.slots]
         base = self.foliar if target is None else [c for c in self.foliar if self.account.works(c.uses, target)]
-        by_slot = self._by_slot(base)
+        by_slot = self.by_slot(base)
         for one, columns in by_slot.items():
             firsts = [
                 column
@@ -747,3 +831,14 @@ class Compiler:
                     between = [column for column in base if one < column.slot < other]
                     tag = self._row_tag("LIM04", row, code)
                     self.add(tag, self.total(firsts) + self.total(seconds) <= 1 + self.total(between), given)
+
+
+def _row(constraint: Any) -> Row:
+    """A linear constraint of the model in plain numbers (one that can never hold has no terms and low above high)."""
+    proto = constraint.proto
+    given = tuple(proto.enforcement_literal)
+    if not proto.has_linear():
+        return Row((), 1, 0, given)
+    linear = proto.linear
+    low, high = list(linear.domain)
+    return Row(tuple(zip(linear.vars, linear.coeffs, strict=True)), low, high, given)

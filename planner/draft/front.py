@@ -1,26 +1,29 @@
 """Which programmes to show: those that none beats on all three figures, and four of them by name.
 
-The figures are money to pay per hectare, target-days without known cover weighted by pressure, and selection (the sum
-over passes of the effective selection days that each pass would have by itself, ``planner.exposure``; the index of the
-whole programme, in which passes act on each other, stands in its audit). All three are whole numbers in the model.
+The figures are money to pay per hectare, target-days without known cover weighted by pressure, and the selection index
+of the whole programme (``planner.exposure``: summed over targets and groups, as its audit gives them).
 
-Every programme of the front costs one solve: it is the best of those that beat each one found before on at least one
-figure. The front is exact when that ends by itself, and said not to be complete when it stops at ``MOST_POINTS``.
+CP-SAT says first whether a sound programme exists and which covers best for the least money. Everything else is asked
+of the scan (``draft.scan``), which works with the index of the whole programme, in which passes act on each other, and
+looks at every sound programme that could matter. Named programmes and front are exact at a resolution: money to a
+whole unit of the currency, weighted days to a day, the index to a day; who is best by one figure is told apart by the
+next ones and at last by the finer money.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 from planner.draft.conflict import in_words, reasons
 from planner.draft.options import Space
+from planner.draft.scan import Figures, Resolution, Scan
 from planner.draft.solve import Answer, Search, Stopped, Wanted
 from planner.errors import NoProgramme
 
-MOST_POINTS = 24
 SCALE = 10_000
+TOLD_EVERY = 500_000  # beginnings between two lines of progress
 FREE = Wanted()  # nothing asked beside the rules
 FIGURES = ("cost", "bare", "selection")
 
@@ -38,8 +41,9 @@ class Front:
     model_complete: bool = True
     left_to_audit: list[str] = field(default_factory=list)
     most_bare: int = 0
-    strict: bool = False
-    solves: int = 0
+    strict: int = 0  # how much of good practice the balanced programme keeps beside the rules (``Wanted.strict``)
+    looked_at: int = 0
+    resolution: Resolution = field(default_factory=Resolution)
 
     @property
     def proven(self) -> bool:
@@ -52,10 +56,13 @@ def draft(
     wanted: Wanted = FREE,
     *,
     seconds: float = 60.0,
-    most_points: int = MOST_POINTS,
     told: Callable[[str], None] | None = None,
+    resolution: Resolution | None = None,
 ) -> Front:
     """Search the named programmes, then the front.
+
+    Args:
+        resolution: steps of the front's figures, where the planner's own are not wanted.
 
     Raises:
         NoProgramme: nothing satisfies the rules and wishes; the reasons are a smallest set that clashes.
@@ -70,41 +77,76 @@ def draft(
     found = Front(space, search.answer(space.kept, True))
     found.left_to_audit = search.compiled.left_to_audit
     found.model_complete = search.compiled.complete
+    scan: Scan | None = None
     try:
-        _named(space, wanted, search, found, say, seconds)
-        _points(search, found, say, most_points)
+        say("looking for the best covered programme")
+        first = search.best(("bare", "cost", "selection", "cautions"))
+        if first is None:
+            raise NoProgramme("no programme can satisfy the rules", reasons(space, wanted))
+        found.named["best covered"] = first
+        scan = Scan(search, seconds=seconds)
+        if resolution is not None:
+            scan.resolution = resolution
+        found.resolution = scan.resolution
+        _named(scan, found, first, say, seconds)
+        _points(scan, found, say)
     except (Stopped, KeyboardInterrupt):
         found.stopped = True
         if not found.named:
             raise NoProgramme(
                 "the search was stopped before a sound programme was found", ["give it longer with --seconds"]
             ) from None
-    found.solves = search.solves
+        found.points = scan.found.answers if scan is not None else []
     return found
 
 
-def _named(
-    space: Space, wanted: Wanted, search: Search, found: Front, say: Callable[[str], None], seconds: float
-) -> None:
-    say("looking for the best covered programme")
-    best = search.best(("bare", "cost", "selection", "cautions"))
-    if best is None:
-        raise NoProgramme("no programme can satisfy the rules", reasons(space, wanted))
+def _named(scan: Scan, found: Front, first: Answer, say: Callable[[str], None], seconds: float) -> None:
+    space, wanted = found.space, scan.search.wanted
+    in_order = _in_order(scan)
+    best = scan.best(in_order(("bare", "cost", "selection")), [first]) or first
     found.named["best covered"] = best
+    found.looked_at += scan.found.looked_at
     # nothing at all is always cheapest: a programme is compared when it leaves at most half of what can be covered bare
     found.most_bare = best.bare + max(0, found.nothing.bare - best.bare) // 2
-    useful = Search(space, replace(wanted, most_bare=found.most_bare), seconds=seconds)
     say("looking for the cheapest and the gentlest programme")
-    cheapest = useful.best(("cost", "bare", "selection", "cautions"))
-    gentlest = useful.best(("selection", "bare", "cost", "cautions"))
-    strict = Search(space, replace(wanted, most_bare=found.most_bare, strict=True), seconds=seconds)
+    cheapest = scan.best(in_order(("cost", "bare", "selection")), [best], found.most_bare) or best
+    found.looked_at += scan.found.looked_at
+    gentlest = scan.best(in_order(("selection", "bare", "cost")), [best, cheapest], found.most_bare) or best
+    found.looked_at += scan.found.looked_at
+    found.named = {"cheapest": cheapest, "best covered": best, "gentlest": gentlest}
     say("looking for the balanced programme")
-    balanced = _balanced(strict, found, best)
-    found.strict = balanced is not None
-    if balanced is None:
-        balanced = _balanced(useful, found, best)
-    named = {"cheapest": cheapest, "best covered": best, "gentlest": gentlest, "balanced": balanced}
-    found.named = {name: answer for name, answer in named.items() if answer is not None}
+    worth = balanced(found, best)
+    answer: Answer | None = None
+    for strict in (2, 1):
+        well = Scan(Search(space, replace(wanted, strict=strict), seconds=seconds), seconds=seconds)
+        answer = well.best(worth, most_bare=found.most_bare)
+        found.looked_at += well.found.looked_at
+        if answer is not None:
+            found.strict = strict
+            break
+    if answer is None:
+        answer = scan.best(worth, [best, cheapest, gentlest], found.most_bare) or best
+        found.looked_at += scan.found.looked_at
+    found.named["balanced"] = answer
+
+
+def _in_order(scan: Scan) -> Callable[[Sequence[str]], Figures]:
+    """Makes one whole number of figures in steps of the resolution, the first before all that follow; then the finer
+    figures in the same order decide."""
+    steps = {"cost": scan.resolution.cost, "bare": scan.resolution.bare, "selection": scan.resolution.selection}
+    most = {"cost": scan.most_cost // steps["cost"] + 2, "bare": scan.whole // steps["bare"] + 2, "selection": 10_000}
+
+    def made(order: Sequence[str]) -> Figures:
+        def worth(cost: Any, bare: Any, selection: Any, cautions: Any) -> Any:
+            figures = {"cost": cost, "bare": bare, "selection": selection}
+            whole = 0
+            for name in order:
+                whole = whole * most[name] + -(-figures[name] // steps[name])
+            return whole * steps["cost"] + (cost - 1) % steps["cost"]
+
+        return worth
+
+    return made
 
 
 def _ranges(found: Front, best: Answer) -> dict[str, tuple[int, int]]:
@@ -116,13 +158,30 @@ def _ranges(found: Front, best: Answer) -> dict[str, tuple[int, int]]:
     }
 
 
-def _balanced(search: Search, found: Front, best: Answer) -> Answer | None:
-    """The programme whose worst figure, each as a share of its range, is least; then the least sum of shares."""
-    return search.minimise(balance(search, found, best))
+def balanced(found: Front, best: Answer) -> Figures:
+    """The worst figure, each as a share of its range, then the sum of shares; a caution weighs a tenth of a range.
+
+    Bare days count double (our reading, no source: a spray is bought for its cover).
+    """
+    import numpy as np
+
+    ranges = _ranges(found, best)
+
+    def worth(cost: Any, bare: Any, selection: Any, cautions: Any) -> Any:
+        shares = []
+        for name, value in (("cost", cost), ("bare", bare), ("selection", selection)):
+            low, high = ranges[name]
+            share = -(-((value - low) * SCALE * (2 if name == "bare" else 1)) // max(1, high - low))
+            shares.append(np.maximum(share, 0))
+        worst = np.maximum(np.maximum(shares[0], shares[1]), shares[2])
+        return worst * 300 + sum(shares) + cautions * 30 * SCALE
+
+    return worth
 
 
 def balance(search: Search, found: Front, best: Answer) -> Any:
-    """That objective. Bare days count double (our reading, no source: a spray is bought for its cover)."""
+    """The same figure in a CP-SAT model, where selection is the sum of what each pass would select by itself: an upper
+    bound of the whole programme's index."""
     model = search.compiled.model
     worst = model.new_int_var(0, 100 * SCALE, "worst")
     whole: Any = 0
@@ -136,21 +195,16 @@ def balance(search: Search, found: Front, best: Answer) -> Any:
     return worst * 300 + whole + search.compiled.cautions * 30 * SCALE
 
 
-def _points(search: Search, found: Front, say: Callable[[str], None], most: int) -> None:
-    """The front, one solve each."""
-    best = found.named["best covered"]
-    weights: dict[str, int] = {}
-    ranges = _ranges(found, best)
-    widest = max(high - low for low, high in ranges.values()) or 1
-    for name, (low, high) in ranges.items():
-        weights[name] = max(1, widest // max(1, high - low))
-    weights = {name: 100 * weight for name, weight in weights.items()} | {"cautions": 1}
-    while len(found.points) < most:
-        answer = search.best((), weights)
-        if answer is None:
-            found.complete = True
-            return
-        found.points.append(answer)
-        search.beat(answer.point)
-        if len(found.points) % 5 == 0:
-            say(f"{len(found.points)} programmes that none beats, {search.solves} searches")
+def _points(scan: Scan, found: Front, say: Callable[[str], None]) -> None:
+    """The whole front."""
+    say("looking for every programme that none beats")
+    told = [0]
+
+    def progress(looked_at: int, points: int) -> None:
+        if looked_at >= told[0] + TOLD_EVERY:
+            told[0] = looked_at
+            say(f"{points} programmes that none beats, {looked_at} beginnings looked at")
+
+    made = scan.front(list(found.named.values()), progress)
+    found.looked_at += made.looked_at
+    found.points, found.complete = made.answers, made.complete

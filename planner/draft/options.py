@@ -76,9 +76,11 @@ class Column:
     selection: int = 0
     spans: dict[str, tuple[tuple[int, int], ...]] = field(default_factory=dict)  # target -> days covered
     cautions: int = 0
+    resisted: bool = False  # it puts a group on a target where resistance to it is reported (RES01 as a caution)
     barred: tuple[Finding, ...] = ()  # findings of the pass-level rules that keep it out
     off: tuple[tuple[str, str], ...] = ()  # rule or wish and words that keep it out, in a wider space
     variant: Variant | None = None  # where a mend offers it
+    met: list[exposure.Exposure] | None = None  # what each target meets of it alone, once asked for
 
     @property
     def uses(self) -> Any:
@@ -576,6 +578,7 @@ class Space:
         for column in useful:
             found = self.findings([column])
             column.cautions = sum(1 for one in found if one.severity == "caution")
+            column.resisted = any(one.rule == "RES01" and one.severity == "caution" for one in found)
             column.selection = round(exposure.total(self.view([column])) * SELECTION)
             if not column.kept:
                 column.barred = tuple(
@@ -693,6 +696,17 @@ class Space:
             for first, last, modes in cover.days_of(seen, target)
             if not modes
         )
+
+    def met(self, column: Column) -> list[exposure.Exposure]:
+        """What each target meets of one pass by itself."""
+        if column.met is None:
+            seen = self.view([column])
+            column.met = [exposure.exposure(seen, target) for target in seen.targets]
+        return column.met
+
+    def index(self, columns: Sequence[Column]) -> int:
+        """Selection index of the programme that these columns make, in tenths of a day."""
+        return round(exposure.total(self.view(columns)) * SELECTION) if columns else 0
 
     def money(self, columns: Sequence[Column]) -> tuple[int, int]:
         """Cost to pay per hectare, and the worth of what is on hand already, in 1/MONEY."""

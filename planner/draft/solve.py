@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from planner.draft import history
 from planner.draft.compile import Compiled, Compiler, Tag
 from planner.draft.options import MONEY, Column, Space
 
@@ -27,7 +28,10 @@ class Wanted:
     budget: float | None = None  # money per hectare to pay
     force: frozenset[int] = frozenset()  # one of these columns must be chosen
     most_bare: int | None = None  # most weighted bare days
-    strict: bool = False  # no group twice in a row even where that is a caution, two modes on targets at high pressure
+    # 1: no group twice in a row even where that is a caution, two modes on targets at high pressure; 2: no group twice
+    # in a row at all, none where resistance to it is reported, the first pass as windows open, one at the first
+    # published stage
+    strict: int = 0
 
 
 @dataclass(frozen=True)
@@ -43,7 +47,7 @@ class Answer:
 
     @property
     def point(self) -> tuple[int, int, int]:
-        """Cost (1/MONEY per hectare), weighted bare days, selection (tenths of days)."""
+        """Cost (1/MONEY per hectare), weighted bare days, selection index of the whole programme (tenths of days)."""
         return (self.cost, self.bare, self.selection)
 
 
@@ -162,7 +166,7 @@ class Search:
         sums = {
             "cost": sum(max((c.cost for c in columns), default=0) for columns in slots),
             "selection": sum(max((c.selection for c in columns), default=0) for columns in slots),
-            "cautions": sum(max((c.cautions for c in columns), default=0) for columns in slots),
+            "cautions": 1 + sum(max((c.cautions for c in columns), default=0) for columns in slots),
         }
         return {**sums, "bare": self.space.bare([]), "passes": len(slots)}
 
@@ -190,7 +194,7 @@ class Search:
             columns,
             self.space.money(columns)[0],
             self.space.bare(columns),
-            sum(column.selection for column in columns),
-            sum(column.cautions for column in columns if not column.kept),
+            self.space.index(columns),
+            sum(column.cautions for column in columns if not column.kept) + history.repeated(self.compiler, columns),
             proven,
         )

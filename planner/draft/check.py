@@ -1,0 +1,221 @@
+"""The rules of a model over many programmes at once, in numpy: the same constraints that CP-SAT is given.
+
+A programme is a row of choices, one per slot (0: no pass). While later slots are open a constraint throws a programme
+out only when nothing that can still be chosen mends it, so that a beginning is dropped as soon as it is lost.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from planner.draft.compile import Compiler, Made, Row
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+_LOW, _HIGH = -(2**62), 2**62
+
+
+@dataclass
+class _Level:
+    """What is looked at once the first ``slots`` are decided."""
+
+    tables: list[Any]  # per decided slot: choice x quantity
+    base: Any
+    plain: Any  # columns of quantities that are whole rows
+    low: Any
+    high: Any
+    ops: list[tuple[Made, int]]  # a made variable and the column of its quantity (-1: none)
+    partial: dict[int, int]  # a variable of kind 'any' not wholly decided -> column of its quantity
+    rows: list[tuple[int, list[tuple[int, int]], tuple[int, ...], int, int]]
+
+
+class Checker:
+    """Looks at programmes of one compiled model. ``options``: for each slot the column numbers in the order of the
+    choices 1, 2, ...; ``always``: columns that are part of every programme."""
+
+    def __init__(self, compiler: Compiler, options: Sequence[Sequence[int]], always: Sequence[int] = ()) -> None:
+        self.options = [list(numbers) for numbers in options]
+        place = {
+            compiler.x[number].index: (slot, at)
+            for slot, numbers in enumerate(self.options)
+            for at, number in enumerate(numbers, start=1)
+        }
+        self._place = place
+        self._always = {compiler.x[number].index for number in always}
+        self._made = {made.index: made for made in compiler.made}
+        self._domain = {
+            made.index: (min(domain), max(domain))
+            for made in compiler.made
+            if (domain := list(compiler.model.proto.variables[made.index].domain))
+        }
+        self._level: dict[int, int] = {index: slot + 1 for index, (slot, _) in place.items()}
+        self._level |= dict.fromkeys(self._always, 0)
+        known = set(self._level)
+        for made in compiler.made:
+            self._level[made.index] = max((self._level[_var(one)] for one in made.of), default=0)
+            known.add(made.index)
+        # a row on money or on bare days holds other variables; whoever calls looks at those figures himself
+        rows = list(dict.fromkeys(row for row in compiler.rows() if all(var in known for var, _ in row.terms)))
+        self.rows = [row for row in rows if all(_var(one) in known for one in row.given)]
+        self._levels = [self._prepare(level) for level in range(1, len(self.options) + 1)]
+
+    def sound(self, choices: NDArray[Any]) -> NDArray[Any]:
+        """Which beginnings (programmes x decided slots) no rule has thrown out yet. Whoever calls has asked the same
+        of the beginnings that are one slot shorter."""
+        count, slots = choices.shape
+        level = self._levels[slots - 1]
+        got = np.repeat(level.base[None, :], count, axis=0)
+        for slot, table in enumerate(level.tables):
+            got += table[choices[:, slot]]
+        plain = got[:, level.plain]
+        fine: NDArray[Any] = ((plain >= level.low) & (plain <= level.high)).all(axis=1)
+        values: dict[int, Any] = {}
+        for made, column in level.ops:
+            values[made.index] = self._value(made, values, got[:, column] if column >= 0 else None, count)
+        for column, terms, given, low, high in level.rows:
+            held: Any = True
+            for one in given:
+                if one in level.partial and one not in values:
+                    held = held & (got[:, level.partial[one]] > 0)
+                else:
+                    held = held & (values[_var(one)] == (0 if one < 0 else 1))
+            total = got[:, column]
+            for var, factor in terms:
+                total = total + factor * values[var]
+            fine &= ~(((total < low) | (total > high)) & held)
+        return fine
+
+    def _value(self, made: Made, values: dict[int, Any], total: Any, count: int) -> Any:
+        of = made.of
+        if made.how == "sum":
+            return total
+        if made.how == "any":
+            return (total > 0).astype(np.int64)
+        if made.how == "one":
+            return np.ones(count, dtype=np.int64)
+        if made.how == "all":
+            found = np.ones(count, dtype=np.int64)
+            for one in of:
+                found &= values[_var(one)] ^ (1 if one < 0 else 0)
+            return found
+        if made.how == "inside":
+            number = values[of[0]]
+            return ((number >= made.table[0]) & (number <= made.table[1])).astype(np.int64)
+        if made.how == "table":
+            return np.asarray(made.table, dtype=np.int64)[values[of[0]]]
+        before = values[of[2]] if len(of) > 2 else np.zeros(count, dtype=np.int64)
+        if made.how == "after":
+            return np.where(values[of[0]] > 0, before + 1, np.where(values[of[1]] > 0, 0, before))
+        return np.where(values[of[1]] > 0, 0, np.maximum(values[of[0]], before))  # held
+
+    # --- what to look at on which level -----------------------------------------------------------------------------
+
+    def _prepare(self, level: int) -> _Level:
+        """Rows that the choice on the last decided slot can break, with what they need."""
+        ids: dict[Any, int] = {}  # quantity -> column
+        terms_of: list[list[tuple[int, int]]] = []
+        plain: list[tuple[int, int, int]] = []
+        special: list[tuple[int, list[tuple[int, int]], tuple[int, ...], int, int]] = []
+        need: set[int] = set()
+        partial: dict[int, int] = {}
+
+        def quantity(key: Any, terms: list[tuple[int, int]]) -> int:
+            if key not in ids:
+                ids[key] = len(terms_of)
+                terms_of.append(terms)
+            return ids[key]
+
+        for row in self.rows:
+            found = self._row_at(row, level)
+            if found is None:
+                continue
+            simple, aux, given, low, high = found
+            column = quantity(row, simple)
+            if not aux and not given:
+                plain.append((column, low, high))
+                continue
+            special.append((column, aux, given, low, high))
+            need |= {var for var, _ in aux}
+            for one in given:
+                if one >= 0 and self._level[one] > level:
+                    partial[one] = quantity(("any", one), [(index, 1) for index in self._made[one].of])
+                else:
+                    need.add(_var(one))
+        ops: list[tuple[Made, int]] = []
+        for made in reversed(self._made.values()):
+            if made.index in need:
+                if made.how in ("sum", "any"):
+                    ops.append((made, quantity((made.how, made.index), [(index, 1) for index in made.of])))
+                else:
+                    ops.append((made, -1))
+                    need |= {_var(one) for one in made.of}
+        tables = [np.zeros((len(self.options[slot]) + 1, len(terms_of)), dtype=np.int64) for slot in range(level)]
+        base = np.zeros(len(terms_of), dtype=np.int64)
+        for column, terms in enumerate(terms_of):
+            for index, factor in terms:
+                if index in self._always:
+                    base[column] += factor
+                elif self._place[index][0] < level:
+                    slot, at = self._place[index]
+                    tables[slot][at, column] += factor
+        return _Level(
+            tables,
+            base,
+            np.array([column for column, _, _ in plain], dtype=np.int64),
+            np.array([low for _, low, _ in plain], dtype=np.int64),
+            np.array([high for _, _, high in plain], dtype=np.int64),
+            ops[::-1],
+            partial,
+            special,
+        )
+
+    def _row_at(
+        self, row: Row, level: int
+    ) -> tuple[list[tuple[int, int]], list[tuple[int, int]], tuple[int, ...], int, int] | None:
+        """A row as it stands on a level: terms on columns, terms on made variables, conditions, bounds that leave room
+        for what is open. None: nothing new is decided about it, or a condition is not decided."""
+        simple = [(var, factor) for var, factor in row.terms if var in self._place or var in self._always]
+        aux = [(var, factor) for var, factor in row.terms if var in self._made]
+        given = []
+        for one in row.given:
+            made = self._made.get(one)
+            # any of some columns is told as soon as one of them is chosen
+            if self._level[_var(one)] > level and (made is None or made.how != "any"):
+                return None
+            given.append(one)
+        touched = {self._level[var] for var, _ in row.terms}
+        for one in row.given:
+            touched.add(self._level[_var(one)])
+            made = self._made.get(_var(one))
+            if made is not None and made.how == "any":
+                touched |= {self._level[index] for index in made.of}
+        if level not in touched and not (level == 1 and 0 in touched):
+            return None
+        least, most = 0, 0
+        open_: dict[int, tuple[int, int]] = {}
+        for var, factor in simple:
+            at = self._level[var]
+            if at > level:
+                low, high = open_.get(at, (0, 0))
+                open_[at] = (min(low, factor), max(high, factor))
+        for low, high in open_.values():
+            least, most = least + low, most + high
+        for var, factor in aux:
+            if self._level[var] > level:
+                ends = [factor * end for end in self._domain[var]]
+                least, most = least + min(ends), most + max(ends)
+        low = max(_LOW, row.low - most) if row.low > _LOW else _LOW
+        high = min(_HIGH, row.high - least) if row.high < _HIGH else _HIGH
+        decided = [(var, factor) for var, factor in aux if self._level[var] <= level]
+        kept = [(var, factor) for var, factor in simple if self._level[var] <= level]
+        return kept, decided, tuple(given), low, high
+
+
+def _var(literal: int) -> int:
+    """The variable of a literal."""
+    return literal if literal >= 0 else -literal - 1
