@@ -460,7 +460,7 @@ def compare(seed: int, known: Catalogue, seconds: float = 60.0) -> dict[str, Any
     told = Season(space, **wishes).best(seconds)
     between = time.process_time()
     wanted = Wanted(**wishes)
-    search = Search(space, wanted)
+    search = Search(space, wanted, seconds=600.0)
     answer = search.best(("bare", "cost"))
     ours = None if answer is None else (answer.bare, answer.cost)
     after = time.process_time()

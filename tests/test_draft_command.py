@@ -161,3 +161,22 @@ def test_ctrl_c_gives_the_best_so_far() -> None:
     out, _ = started.communicate(timeout=60)
     assert started.returncode == 0
     assert "not proven" in out and "balanced" in out
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals")
+def test_ctrl_c_during_mend_gives_the_best_so_far() -> None:
+    started = subprocess.Popen(
+        [sys.executable, "-m", "planner", "mend", str(SCENARIOS / "over-label-heron-flat.yaml")],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert started.stderr is not None
+    for line in started.stderr:
+        if "several changes" in line:
+            break
+    time.sleep(0.2)
+    started.send_signal(signal.SIGINT)
+    out, _ = started.communicate(timeout=60)
+    assert started.returncode == 0
+    assert "not proven" in out and "leave it out" in out

@@ -1,16 +1,23 @@
 """The fewest changes to a flawed programme that leave no breach, and the next best ways.
 
-Every pass may stay, change its rate or water to what the label allows, lose a product, gain a partner, have a product
-swapped, move to another day, or be dropped. Each pass may change in one of these ways (or be moved and changed, which
-counts twice); any number of passes may change. The search is the drafter's, with the number of changes as its figure;
-the next ones break ties: days left without cover, mildness of the change, money.
+One change is one of these: rates and water brought to what the labels allow, one product's rate to the least or most
+of its label, a product taken out, a partner added, a product swapped for another, the pass moved to a day on offer, the
+pass left out. A pass may have several of them (``STEPS``: two of its tank, and a move with one of its tank), and any
+number of passes may change. The search is the drafter's, with the number of changes as its figure; the next figures
+break ties: days left without cover, mildness of the changes, money.
+
+It goes in three stages, each of which gives an answer that the next one can only better, so that Ctrl-C always leaves
+something: passes left out only; one change a pass; several changes a pass, asked only where two or more changes were
+needed so far (one change is fewest whatever is combined). The number of changes is proven fewest where no pass could
+have had more changes than were combined: up to three changes in all.
 """
 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
-from dataclasses import dataclass
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -25,6 +32,14 @@ from planner.season import Season
 
 KEEP, RATE, ADD, SWAP, TAKE, MOVE, DROP = 0, 1, 2, 3, 4, 5, 6  # milder first
 MOST_MOVES = 6
+STEPS = 2  # changes that are combined on one pass
+
+
+_STAGES = (
+    "which passes would have to be left out",
+    "looking for the fewest changes, one to a pass",
+    "looking for ways with several changes to one pass",
+)
 
 
 @dataclass(frozen=True)
@@ -67,6 +82,7 @@ def mend(
     avoid: tuple[str, ...] = (),
     fixed: frozenset[int] = frozenset(),
     seconds: float = 60.0,
+    told: Callable[[str], None] | None = None,
 ) -> Mending:
     """Mend one programme.
 
@@ -74,6 +90,8 @@ def mend(
         top: ways to give.
         avoid: groups, actives or products that no change may bring in.
         fixed: numbers of passes that must stay as they are (already made).
+        seconds: longest search.
+        told: hears which stage the search is at.
 
     Raises:
         InputError: a pass has no day that can be told.
@@ -82,28 +100,86 @@ def mend(
     before = audit(programme, catalogue, rules=rules)
     if not _open(before):
         return Mending(before, ())
+    say = told or (lambda _line: None)
     book = rules_of(rules)
-    space = make_space(programme, catalogue, book, avoid, fixed)
-    mends: list[Mend] = []
+    found: list[Mend] = []
     stopped = False
+    begin = time.monotonic()
     try:
-        search = Search(space, seconds=seconds)
-        _one_each(search, space, fixed)
-        for _ in range(top):
-            answer = search.minimise(_figure(search, space))
-            if answer is None:
-                break
-            mends.append(_mend(programme, space, answer.columns, answer.proven, catalogue, rules))
-            _another_way(search, space, answer.columns)
+        for steps in range(STEPS + 1):
+            if steps > 1 and len(found) >= top and found[-1].edits < steps:
+                break  # all ways asked for take a single change: nothing combined is fewer
+            say(_STAGES[steps])
+            left = seconds - (time.monotonic() - begin)
+            better = _ways(programme, catalogue, book, rules, avoid, fixed, steps, top, left, say)
+            found = better or found
     except (Stopped, KeyboardInterrupt):
         stopped = True
-    if not mends:
+    except _Cut as cut:
+        stopped = True
+        found = _merged(cut.found, found, top)
+    if not found and stopped:
+        raise NoProgramme("the search was stopped before a way was found", ["give it longer"])
+    if not found:
         raise NoProgramme(
             "no change to this programme leaves it without a breach",
             [f"{one.rule} {one.name}: {one.message}" for one in _open(before)]
             + [f"accept: [{{rule: {one.rule}, reason: write your reason here}}]" for one in _open(before)[:1]],
         )
-    return Mending(before, tuple(mends), stopped)
+    if stopped:
+        found = [replace(one, proven=False) for one in found]
+    return Mending(before, tuple(found), stopped)
+
+
+class _Cut(Exception):
+    """A stage was ended before it was through; ``found`` are its ways so far."""
+
+    def __init__(self, found: list[Mend]) -> None:
+        super().__init__()
+        self.found = found
+
+
+def _merged(new: list[Mend], old: list[Mend], top: int) -> list[Mend]:
+    """Ways of an unfinished stage before those of the one before it, fewest changes first."""
+    seen: set[tuple[tuple[int, str], ...]] = set()
+    found = []
+    for one in sorted([*new, *old], key=lambda way: way.edits):
+        key = tuple((change.passes, change.words) for change in one.changes)
+        if key not in seen:
+            seen.add(key)
+            found.append(one)
+    return found[:top]
+
+
+def _ways(
+    programme: Programme,
+    catalogue: Catalogue,
+    book: Rulebook,
+    rules: tuple[str, ...],
+    avoid: tuple[str, ...],
+    fixed: frozenset[int],
+    steps: int,
+    top: int,
+    seconds: float,
+    say: Callable[[str], None],
+) -> list[Mend]:
+    """The best ways with at most so many changes on one pass (0: passes stay or are left out)."""
+    space = make_space(programme, catalogue, book, avoid, fixed, steps)
+    say(f"{len(space.columns)} ways to treat a pass")
+    search = Search(space, seconds=seconds)
+    _one_each(search, space, fixed)
+    found: list[Mend] = []
+    try:
+        for _ in range(top):
+            answer = search.minimise(_figure(search, space))
+            if answer is None:
+                break
+            way = _mend(programme, space, answer.columns, answer.proven, catalogue, rules)
+            found.append(replace(way, proven=way.proven and way.edits <= steps + 1))
+            _another_way(search, space, answer.columns)
+    except (Stopped, KeyboardInterrupt):
+        raise _Cut(found) from None
+    return found
 
 
 def _open(report: AuditReport) -> list[Finding]:
@@ -111,9 +187,21 @@ def _open(report: AuditReport) -> list[Finding]:
 
 
 def make_space(
-    programme: Programme, catalogue: Catalogue, book: Rulebook, avoid: tuple[str, ...], fixed: frozenset[int]
+    programme: Programme,
+    catalogue: Catalogue,
+    book: Rulebook,
+    avoid: tuple[str, ...],
+    fixed: frozenset[int],
+    steps: int = STEPS,
 ) -> Space:
-    """Slots at the programme's own days and some between them, and every variant of every pass."""
+    """Slots at the programme's own days and some between them, and every variant of every pass.
+
+    Args:
+        steps: most changes combined on one pass; 0 leaves every pass as it is (it may still be dropped).
+
+    Raises:
+        InputError: a pass has no day that can be told.
+    """
     field = programme.field
     season = Season(field, catalogue.crop(field.crop), catalogue, programme.passes)
     foliar = [entry for entry in programme.passes if entry.how == "foliar"]
@@ -141,7 +229,7 @@ def make_space(
     )
     variants: list[Variant] = []
     for entry in foliar:
-        variants += _variants(entry, at[entry.number], free_slots, slots, empty, entry.number in fixed)
+        variants += _variants(entry, at[entry.number], free_slots, slots, empty, 0 if entry.number in fixed else steps)
     early = [entry for entry in programme.passes if entry.how != "foliar"]
     return Space(
         field,
@@ -175,32 +263,50 @@ def _free_days(days: list[int], season: Season) -> list[int]:
     return found
 
 
-def _variants(
-    entry: Pass, slot: int, free: list[int], slots: list[int], space: Space, fixed: bool
-) -> Iterator[Variant]:
+def _variants(entry: Pass, slot: int, free: list[int], slots: list[int], space: Space, steps: int) -> Iterator[Variant]:
+    """The pass as it is, and every way to change it with at most so many steps, each result once."""
     number = entry.number
     yield Variant(entry, slot, number, 0, "", KEEP)
-    if fixed:
+    if not steps:
         return
-    day = slots[slot]
-    changed = list(_tanks(entry, day, space, new=True))
-    for tank, carrier, words, weight in changed:
-        yield Variant(_with(entry, tank=tank, water=carrier), slot, number, 1, words, weight)
-    for other in free:
-        if not _may(entry.tank, slots[other], space):
-            continue
-        when = date.fromordinal(slots[other])
-        moved = _with(entry, date=when, stage=None)
-        yield Variant(moved, other, number, 1, f"move it to {when.isoformat()}", MOVE)
-        for tank, carrier, words, weight in _tanks(entry, slots[other], space, new=False):
-            yield Variant(
-                _with(moved, tank=tank, water=carrier),
-                other,
-                number,
-                2,
-                f"move it to {when.isoformat()} and {words}",
-                MOVE + weight,
-            )
+    for at in [slot, *free]:
+        moved = at != slot
+        when = date.fromordinal(slots[at])
+        base = _with(entry, date=when, stage=None) if moved else entry
+        to = f"move it to {when.isoformat()}" if moved else ""
+        if moved and _may(entry.tank, slots[at], space):
+            yield Variant(base, at, number, 1, to, MOVE)
+        for tank, carrier, words, weight, edits in _changed(entry, slots[at], space, steps - moved):
+            if moved and not _may(tank, slots[at], space):
+                continue
+            said = f"{to} and {words}" if moved else words
+            changed = _with(base, tank=tank, water=carrier)
+            yield Variant(changed, at, number, edits + moved, said, weight + (MOVE if moved else 0))
+
+
+def _changed(
+    entry: Pass, day: int, space: Space, steps: int
+) -> Iterator[tuple[tuple[TankItem, ...], float | None, str, int, int]]:
+    """Tanks within so many steps of a pass's own, each by the fewest and mildest: water, words, weight, steps."""
+    seen = {_mark(entry.tank, entry.water)}
+    last: list[tuple[tuple[TankItem, ...], float | None, str, int]] = [(entry.tank, entry.water, "", 0)]
+    for step in range(1, steps + 1):
+        found: dict[object, tuple[tuple[TankItem, ...], float | None, str, int]] = {}
+        for tank, water, words, weight in last:
+            for other, carrier, said, own in _tanks(_with(entry, tank=tank, water=water), day, space):
+                mark = _mark(other, carrier)
+                if mark in seen or (mark in found and found[mark][3] <= weight + own):
+                    continue
+                found[mark] = (other, carrier, f"{words} and {said}" if words else said, weight + own)
+        seen |= set(found)
+        last = list(found.values())
+        for tank, water, words, weight in last:
+            yield tank, water, words, weight, step
+
+
+def _mark(tank: tuple[TankItem, ...], water: float | None) -> object:
+    """What makes two tanks the same: what is in them and the water, not the order."""
+    return frozenset((item.product, item.active, item.rate, item.dose, item.unit) for item in tank), water
 
 
 def _with(entry: Pass, **changes: object) -> Pass:
@@ -218,10 +324,8 @@ def _may(tank: tuple[TankItem, ...], day: int, space: Space) -> bool:
     return True
 
 
-def _tanks(
-    entry: Pass, day: int, space: Space, *, new: bool
-) -> Iterator[tuple[tuple[TankItem, ...], float | None, str, int]]:
-    """Changed tanks with their water, words and weight. ``new``: with products that the pass does not hold."""
+def _tanks(entry: Pass, day: int, space: Space) -> Iterator[tuple[tuple[TankItem, ...], float | None, str, int]]:
+    """Tanks that are one change away, with their water, words and weight."""
     tank, water = entry.tank, entry.water
     labels = {product.name: product.labels.get(space.crop.id) for product in space.products}
     least = max(
@@ -248,8 +352,6 @@ def _tanks(
                     yield changed, water, f"bring {item.product} to {rate:.3g} {item.unit}", RATE
         if rest:
             yield rest, water, f"take {item.product or item.active} out", TAKE
-    if not new:
-        return
     held = {item.product for item in tank}
     for product, label in space.usable:
         if product.name in held or label.rate_most is None or space.allowed(product, label, day):
