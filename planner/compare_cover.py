@@ -82,6 +82,7 @@ def _less(other: dict[str, Any], first: dict[str, Any]) -> int | str:
     if (first["unknown_days"], first["bare_days"]) != (other["unknown_days"], other["bare_days"]):
         for one in (first, other):
             if one["unknown_days"]:
-                actives = listed(one.get("modes_unknown") or ["an active"])
-                return f"on {one['unknown_days']} days of {one['programme']} it is not known whether {actives} works"
+                actives = listed(one.get("modes_unknown") or ())
+                doubt = f"whether {actives} works" if actives else "for how long its actives protect"
+                return f"on {one['unknown_days']} days of {one['programme']} it is not known {doubt}"
     return int(other["bare_days"]) - int(first["bare_days"])

@@ -10,9 +10,15 @@ The free-form parts of a report have these shapes:
             "estimated": bool, "days": [{"from": day, "to": day, "modes": int | None}, ...]}``;
             days are ISO dates, ends included; ``modes`` is the number of effective modes of action on
             those days, None where it is not known; ``new_leaves`` (may be missing) the same for leaves that
-            unfolded after the pass. ``uses`` (may be missing): one row per active of a pass that may work:
-            ``{"pass", "active", "product", "group", "from", "to", "rests_on": text, "effective": bool | None,
-            "because": text, "mobility", "new_leaves": bool | None, "rate_below_label": bool | None, ...}``.
+            unfolded after the pass. ``not_dated`` (may be missing): what would date a window without days.
+            ``uses`` (may be missing): one row per active of a pass that may work: ``{"pass", "active", "product",
+            "group", "from", "to", "to_at_most", "rests_on": text, "effective": bool | None, "because": text,
+            "mobility", "new_leaves": bool | None, "rate_below_label": bool | None, ...}``; ``to`` is None where the
+            days are not known (a rate under the label's least, no published days).
+            ``growth`` (may be missing): ``{"stages": [code, code] | None, "surely_until": day | None,
+            "none_after": day | None, "estimated": [bool, bool], "rests_on": text, "bare": [{"from", "to",
+            "sure": bool, "passes": [int]}], "bare_days", "bare_days_if_leaves_unfold", "days_not_known"}``: until
+            when the crop unfolds leaves, and when new ones are bare while older ones are still protected.
 ``selection``  one entry per target and at-risk group: ``planner.exposure.rows`` tells the keys.
 ``totals``  ``{"actives": {name: {"g_per_ha": float | None, "passes": [int]}},
             "groups": {code: {"words": "group 11 (strobilurin)", "passes": [int], "share": float}},
