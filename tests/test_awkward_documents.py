@@ -78,6 +78,15 @@ def refused(load_it: Callable[[], Any], folder: Path) -> str:
     ("programme: 1\nfield: {crop: soybean}\nproducts: shop.yaml\npasses:\n  -\n", "plan.yaml:5: "),
     ('programme: 1\nfield: {crop: soybean, "na\\x07me": x}\nproducts: shop.yaml\npasses:\n' + PASS,
      "plan.yaml:2: a control character stands in a key; remove it"),
+    ("programme: 1\nfield: {crop: soybean,\n  stages: {R1: 2026-07-20,\n    R3: 2026-07-10}}\nproducts: shop.yaml\n"
+     "passes:\n" + PASS, "plan.yaml:4: stage R1 comes before R3, but 2026-07-20 is after 2026-07-10"),
+    ("programme: 1\nname: [a, b]\nfield: {crop: soybean}\nproducts: shop.yaml\npasses:\n" + PASS,
+     "plan.yaml:2: 'name' takes text, not a list; write one text in a line"),
+    ("programme: 1\nfield: {crop: soybean, latitude: north}\nproducts: shop.yaml\npasses:\n" + PASS,
+     "plan.yaml:2: 'latitude' takes a number, not the text 'north'; write a number such as 43.5"),
+    ("programme: 1\nfield: {crop: soybean, latitude: }\nproducts: shop.yaml\npasses:\n" + PASS, "plan.yaml:2: "),
+    ("programme: 1\nfield: {crop: soybean}\nproducts: shop.yaml\npasses:\n" + PASS.replace("Demo Alder 250 SC", "Zzz"),
+     "plan.yaml:5: unknown product 'Zzz'; add it to the product list, or correct the name"),
 ])  # fmt: skip
 def test_what_is_nearly_right_is_refused_at_its_line(tmp_path: Path, text: str, said: str) -> None:
     assert refused(lambda: programme(tmp_path, text), tmp_path).startswith(said)
@@ -179,3 +188,22 @@ def test_an_encrypted_workbook_is_told(tmp_path: Path) -> None:
     assert refused(lambda: sheet(tmp_path, "a.xlsx", bytes(content)), tmp_path) == (
         "a.xlsx: the workbook is encrypted; save it without a password"
     )
+
+
+# --- writing ---------------------------------------------------------------------------------------------------------
+
+
+def test_a_seed_treatment_and_a_plan_without_products_are_written_as_they_are_read(tmp_path: Path) -> None:
+    text = (
+        "programme: 1\nfield: {crop: soybean, sown: 2026-05-06}\npasses:\n"
+        "  - {date: 2026-05-06, how: seed, tank: [{active: azoxystrobin, dose: 10 g/ha}]}\n"
+    )
+    (tmp_path / "plan.yaml").write_text(text, encoding="utf-8")
+    found = documents.load_programme(tmp_path / "plan.yaml", catalogue())
+    written = documents.dump_programme(found)
+    assert "how: seed" in written and "products" not in written
+    (tmp_path / "again.yaml").write_text(written, encoding="utf-8")
+    again = documents.load_programme(tmp_path / "again.yaml", catalogue())
+    assert documents.bare(again).passes == documents.bare(found).passes
+    assert "products" not in documents.dump_programme(found, products=[])
+    assert "products: shop.yaml" in documents.dump_programme(found, products=["shop.yaml"])
