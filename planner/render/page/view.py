@@ -145,6 +145,7 @@ def chapter(
         "counts": words.counts(words.open_findings(report)),
         "drawing": season.draw(made, report) if made is not None else None,
         "cover": _cover(made),
+        "cover_notes": [_digits(note) for note in made.notes] if made is not None else [],
         "passes": _passes(report, units) if drawn else [],
         "findings": open_,
         "accepted": [one for one in listed if one["finding"].accepted is not None],
@@ -330,6 +331,11 @@ def _cover(made: strip.Strip | None) -> list[tuple[str, str, str, Any]]:
         told = Bits(bits=tuple((_span_words(first, last, modes), modes == 0) for first, last, modes in runs))
         rows.append((row.name, window, words.count(bare, "day"), told))
     return rows
+
+
+def _digits(note: str) -> str:
+    """A remark of the strip as a sentence; what the terminal shows as digits are figures here."""
+    return sentence(note.replace("these digits", "these figures"))
 
 
 def _span_words(first: int, last: int, modes: int | None) -> str:
