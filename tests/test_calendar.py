@@ -568,3 +568,47 @@ def test_an_estimated_end_of_a_label_s_last_stage_is_marked() -> None:
     by_stage = {row.last_stage.stage: row for row in found.products if row.last_stage is not None}
     assert by_stage["R5"].last_by_stage_estimated and not by_stage["R4"].last_by_stage_estimated
     assert by_stage["R4"].last_by_stage == date(2026, 8, 5)  # R5 is given for 6 August
+
+
+@pytest.mark.parametrize(
+    ("active", "last"),
+    [
+        # wheat, latest stage by the efficacy table of NCERA-184, 2021: azoxystrobin and propiconazole Feekes 10.5.4,
+        # pyraclostrobin and picoxystrobin Feekes 10.5
+        ("azoxystrobin", "F10.5.4"),
+        ("propiconazole", "F10.5.4"),
+        ("pyraclostrobin", "F10.5"),
+        ("picoxystrobin", "F10.5"),
+    ],
+)
+def test_wheat_s_last_stages_bind_calendar_and_audit(active: str, last: str, tmp_path: Path) -> None:
+    stages = {"F10.5": "2026-05-22", "F10.5.1": "2026-05-25", "F10.5.4": "2026-06-03", "F11.1": "2026-06-08"}
+    product = {
+        "name": "Demo Last 250 SC",
+        "kind": "fungicide",
+        "actives": {active: "250 g/L"},
+        "label": {"wheat": {"rate": ["0.4 L/ha", "0.8 L/ha"], "stages": ["F4", last]}},
+    }
+
+    def judged(stage: str) -> tuple[Calendar, list[str]]:
+        from planner import yamlio
+        from planner.audit import audit
+
+        path = tmp_path / "wheat.yaml"
+        whole = {
+            "programme": 1,
+            "name": "last stage",
+            "field": {"crop": "wheat", "stages": stages, "targets": [{"target": "leaf-rust", "pressure": "high"}]},
+            "products": [product],
+            "passes": [{"stage": stage, "tank": [{"product": "Demo Last 250 SC", "rate": "0.6 L/ha"}]}],
+        }
+        path.write_text(yamlio.dump(whole), encoding="utf-8")
+        programme = load_programme(path, catalogue())
+        return calendar(programme, catalogue()), [one.rule for one in audit(programme, catalogue()).findings]
+
+    found, rules = judged(last)
+    assert "LBL07" not in rules
+    (row,) = found.products
+    # the day before the stage that comes next: F10.5.1 after F10.5, F11.1 after F10.5.4
+    assert row.last == (date(2026, 5, 24) if last == "F10.5" else date(2026, 6, 7))
+    assert "LBL07" in judged("F11.1")[1]
