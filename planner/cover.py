@@ -147,10 +147,11 @@ def rows(account: Account, *, detail: bool = True) -> tuple[dict[str, Any], ...]
         if known:
             row["days"] = [{"from": _iso(first), "to": _iso(last), "modes": modes} for first, last, modes in runs]
             if detail:
-                both = _both(runs, _runs(account, target, *_on_new_leaves(uses, until)))
+                young = _runs(account, target, *_on_new_leaves(uses, until))
+                both = _both(runs, young)
                 for run, least in zip(row["days"], _least(runs, both), strict=True):
                     run["new_leaves"] = least
-                row["growth"] = _growth_row(until, uses, both)
+                row["growth"] = _growth_row(until, uses, young, both)
                 row["uses"] = [_use_row(account, target, rests, *one) for one in uses]
         found.append(row)
     return tuple(found)
@@ -276,7 +277,7 @@ def _bare_by_pass(until: Growth, uses: list[_Lasting], first: int, last: int) ->
         yield before
 
 
-def _growth_row(until: Growth, uses: list[_Lasting], both: list[Both]) -> dict[str, Any]:
+def _growth_row(until: Growth, uses: list[_Lasting], young: list[Run], both: list[Both]) -> dict[str, Any]:
     bare = _bare(until, uses, both)
     open_days = sum(last - first + 1 for first, last, modes, count in both if modes and count is None)
     return {
@@ -285,6 +286,7 @@ def _growth_row(until: Growth, uses: list[_Lasting], both: list[Both]) -> dict[s
         "none_after": _iso(until.none_after) if until.none_after is not None else None,
         "estimated": list(until.estimated),
         "rests_on": until.words or "no source says until when the crop unfolds leaves",
+        "days": [{"from": _iso(first), "to": _iso(last), "modes": modes} for first, last, modes in young],
         "bare": [
             {"from": _iso(one.first), "to": _iso(one.last), "sure": one.sure, "passes": list(one.passes)}
             for one in bare

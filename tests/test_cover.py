@@ -334,6 +334,57 @@ def test_cover_is_the_plain_count(season: list[tuple[date, list[str]]]) -> None:
         assert row(account, target.id)["bare_days"] == int(np.sum(plain == 0))
 
 
+def counted_on_new_leaves(account: Account, target: Any) -> np.ndarray:
+    """Modes on the leaf that unfolded last, day by day, leaf by leaf: which passes met it, which actives reach it."""
+    window, until = target.window, leaves.growth(account)
+    found = []
+    for day in range(window.first, window.last + 1):
+        sure: set[str] = set()
+        open_ = False
+        for state in account.passes:
+            if state.time.day is None or state.time.day > day or account.works(state, target) is False:
+                continue
+            # the youngest leaf has unfolded today, or as late as leaves unfold; was it there on the day of the pass?
+            met = state.time.day == day or (until.none_after is not None and state.time.day >= until.none_after)
+            for use in state.uses:
+                value, end = account.effect(use, target).value, account.cover_end(use, state, target)
+                if value is False or (end is not None and day >= end):
+                    continue
+                reach = True if met else leaves.reached(use.active)
+                if reach is False:
+                    continue
+                if value and reach and end is not None:
+                    sure.add(next((key for key in sure if account.joined(key, use.group, "mixing")), use.group))
+                else:
+                    open_ = True
+        found.append(-1 if open_ and not sure else len(sure))
+    return np.array(found)
+
+
+@settings(max_examples=40, deadline=None)
+@given(seasons)
+def test_new_leaves_are_the_plain_count_and_never_better_off_than_old_ones(
+    season: list[tuple[date, list[str]]],
+) -> None:
+    account = Account(programme(season), catalogue())
+    for target in account.targets:
+        entry = row(account, target.id)
+        old, young = per_day(entry), per_day(entry["growth"])
+        assert [-1 if modes is None else modes for modes in young.values()] == counted_on_new_leaves(
+            account, target
+        ).tolist()
+        for day, modes in young.items():
+            treated = old[day]
+            assert modes is None or treated is None or modes <= treated
+        bare = {
+            day
+            for one in entry["growth"]["bare"]
+            for day in old
+            if date.fromisoformat(one["from"]) <= day <= date.fromisoformat(one["to"])
+        }
+        assert bare == {day for day, modes in young.items() if modes == 0 and old[day]}
+
+
 @settings(max_examples=60, deadline=None)
 @given(seasons, st.data())
 def test_cover_never_grows_when_a_pass_is_removed(season: list[tuple[date, list[str]]], data: st.DataObject) -> None:

@@ -16,9 +16,10 @@ The free-form parts of a report have these shapes:
             "mobility", "new_leaves": bool | None, "rate_below_label": bool | None, ...}``; ``to`` is None where the
             days are not known (a rate under the label's least, no published days).
             ``growth`` (may be missing): ``{"stages": [code, code] | None, "surely_until": day | None,
-            "none_after": day | None, "estimated": [bool, bool], "rests_on": text, "bare": [{"from", "to",
-            "sure": bool, "passes": [int]}], "bare_days", "bare_days_if_leaves_unfold", "days_not_known"}``: until
-            when the crop unfolds leaves, and when new ones are bare while older ones are still protected.
+            "none_after": day | None, "estimated": [bool, bool], "rests_on": text, "days": as above, of new leaves,
+            "bare": [{"from", "to", "sure": bool, "passes": [int]}], "bare_days", "bare_days_if_leaves_unfold",
+            "days_not_known"}``: until when the crop unfolds leaves, and when new ones are bare while older ones are
+            still protected.
 ``selection``  one entry per target and at-risk group: ``planner.exposure.rows`` tells the keys.
 ``totals``  ``{"actives": {name: {"g_per_ha": float | None, "passes": [int]}},
             "groups": {code: {"words": "group 11 (strobilurin)", "passes": [int], "share": float}},
