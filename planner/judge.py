@@ -41,7 +41,7 @@ def judge(
             unknown = undecided(rule.cases, rule.unknown_when, fact.values) if gaps and rule.unknown_when else ()
             if unknown:
                 for field in unknown:
-                    reason = fact.told.unknown.get(field) or f"the {field.replace('_', ' ')} is not known"
+                    reason = fact.unknown.get(field) or f"the {field.replace('_', ' ')} is not known"
                     lacking.setdefault((rule.code, reason), set()).update(fact.passes)
                 continue
             case = decided.get((rule.code, fact.id))
@@ -166,7 +166,7 @@ class _Words:
         if name in self.rule.parameters:
             return self.rule.parameters[name].words
         texts = dict.fromkeys(
-            _text(fact, name) for fact in self.facts if name in fact.told.shows or name in fact.values
+            [_text(fact, name) for fact in self.facts if name in fact.told.shows or name in fact.values]
         )
         if len(texts) > 1:
             # "a, b" and "b, c" are "a, b, c"
@@ -187,6 +187,9 @@ def _evidence(facts: Sequence[Fact], reads: frozenset[str]) -> dict[str, Any]:
 
     A fact may serve several rules: what is a field of it and not read by this one's conditions is left out.
     """
+    if len(facts) == 1:
+        own = facts[0].values
+        return {name: value for name, value in facts[0].told.evidence.items() if name not in own or name in reads}
     evidence: dict[str, Any] = {}
     for name in dict.fromkeys(name for fact in facts for name in fact.told.evidence):
         values: list[Any] = []

@@ -49,6 +49,7 @@ def fact(
         id=f"fact {number}",
         passes=more.pop("passes", (number,)),
         values={"count": count, "most": most, "risk": more.pop("risk", "high")},
+        unknown=more.pop("unknown", {}),
         tell=Telling(shows={"group": group}, evidence=more.pop("evidence", {"count": count}), **more),
     )
 

@@ -32,16 +32,15 @@ class FactKind(Struct, frozen=True, kw_only=True):
 
 
 class Telling(Struct, frozen=True, kw_only=True):
-    """What is told of a fact when a rule fires on it, or cannot be decided.
+    """What is told of a fact when a rule fires on it.
 
-    ``unknown`` says, by field, which fact to supply. ``cap`` is the most severe finding that the evidence behind the
-    fact allows and ``lower`` the steps by which a finding is made milder (contract, section 5, "Severity" and "Limits
-    compete"). ``subject`` is what findings are merged by.
+    ``cap`` is the most severe finding that the evidence behind the fact allows and ``lower`` the steps by which a
+    finding is made milder (contract, section 5, "Severity" and "Limits compete"). ``subject`` is what findings are
+    merged by.
     """
 
     shows: dict[str, str] = {}
     evidence: dict[str, Any] = {}
-    unknown: dict[str, str] = {}
     cap: Severity = "breach"
     cap_reason: str = ""
     lower: int = 0
@@ -53,16 +52,18 @@ class Telling(Struct, frozen=True, kw_only=True):
 
 
 class Fact(Struct, frozen=True, kw_only=True):
-    """One flat fact about a programme. ``values`` holds every field of its kind; None is unknown.
+    """One flat fact about a programme.
 
-    The engine reads the values alone. Of some sixty facts of a season a dozen lead to a finding, so ``tell`` may be
-    what makes the telling: ``told`` asks it once, when somebody wants to know.
+    ``values`` holds every field of its kind; None is unknown, and ``unknown`` then says which fact to supply. Of some
+    sixty facts of a season a dozen lead to a finding, so ``tell`` may be what makes the telling: ``told`` asks it once,
+    when somebody wants to know.
     """
 
     kind: str
     id: str
     passes: tuple[int, ...]
     values: dict[str, FactValue]
+    unknown: dict[str, str] = {}
     tell: Telling | Callable[[], Telling] = Telling()
 
     @property

@@ -40,6 +40,7 @@ def _uses(account: Account) -> Iterator[Fact]:
             (state.number,),
             values,
             partial(_use_words, account, state, item, product, label, values),
+            _lacking(account, state, product, label, values),
         )
 
 
@@ -127,19 +128,14 @@ def _use_words(
     values: dict[str, FactValue],
 ) -> Telling:
     shows: dict[str, str] = {}
-    unknown: dict[str, str] = {}
     caps: list[Cap] = []
-    if not product.labels:
-        unknown["crop_on_label"] = f"copy the label of {product.name} into the product list"
     if label is not None:
         shows = _label_words(account, state, item, product, label, values)
-        unknown = _lacking(account, state, product, label, values)
         if label.harvest_interval is not None and values["days_to_harvest"] is not None and state.time.day_estimated:
             caps.append(Cap("advice", "the date of the pass is an estimate"))
     return telling(
         shows={"product": product.name, "crop": account.crop.name, **shows},
         evidence={"product": product.name, **_evidence(values, shows)},
-        unknown=unknown,
         caps=caps,
         sources=_cited(product, label),
         subject=product.name,
@@ -182,18 +178,24 @@ def _label_words(
 
 
 def _lacking(
-    account: Account, state: PassState, product: Product, label: CropLabel, values: dict[str, FactValue]
+    account: Account, state: PassState, product: Product, label: CropLabel | None, values: dict[str, FactValue]
 ) -> dict[str, str]:
     """The facts to supply, by the field that is unknown for want of them."""
-    stage = f"give the stage of pass {state.number}"
-    cures = {
-        "rate": f"give the rate of {product.name} in pass {state.number}",
-        "stage_low": stage,
-        "stage_high": stage,
-        "days_to_harvest": DATES if account.field.harvest is not None else "give the field's harvest date",
-        "water": f"give the carrier volume of pass {state.number}",
-    }
-    return {field: cure for field, cure in cures.items() if values[field] is None}
+    if not product.labels:
+        return {"crop_on_label": f"copy the label of {product.name} into the product list"}
+    lacking: dict[str, str] = {}
+    if label is None:
+        return lacking
+    if values["rate"] is None:
+        lacking["rate"] = f"give the rate of {product.name} in pass {state.number}"
+    if values["stage_low"] is None:
+        lacking["stage_low"] = lacking["stage_high"] = f"give the stage of pass {state.number}"
+    if values["days_to_harvest"] is None:
+        harvest = account.field.harvest
+        lacking["days_to_harvest"] = DATES if harvest is not None else "give the field's harvest date"
+    if values["water"] is None:
+        lacking["water"] = f"give the carrier volume of pass {state.number}"
+    return lacking
 
 
 def _cut_allowed(account: Account, state: PassState, item: TankItem, label: CropLabel) -> bool:
@@ -239,6 +241,7 @@ def _repeats(account: Account) -> Iterator[Fact]:
                 (first.number, second.number),
                 {"days_apart": days, "interval": label.interval},
                 partial(_repeat_words, account, entries[0][2], label, first, second, days),
+                {} if known else {"days_apart": DATES},
             )
 
 
@@ -265,7 +268,6 @@ def _repeat_words(
         },
         evidence={"product": product.name, "days": days, "interval": label.interval, "unit": "d"},
         sources=_cited(product, label),
-        unknown={} if days is not None else {"days_apart": DATES},
         caps=[Cap("advice", "the days between the passes are estimated from their stages")] if guess else [],
         place=second.entry.place,
     )
@@ -304,11 +306,12 @@ def _actives(account: Account) -> Iterator[Fact]:
             active,
             passes[active],
             {"total": None if missing else round(total * 1000), "most": round(most * 1000)},
-            partial(_total_words, active, total, most, setter, label, gaps[active] if missing else ""),
+            partial(_total_words, active, total, most, setter, label),
+            {"total": gaps[active]} if missing else {},
         )
 
 
-def _total_words(active: str, total: float, most: float, setter: Product, label: CropLabel, gap: str) -> Telling:
+def _total_words(active: str, total: float, most: float, setter: Product, label: CropLabel) -> Telling:
     return telling(
         shows={
             "active": active,
@@ -318,7 +321,6 @@ def _total_words(active: str, total: float, most: float, setter: Product, label:
         },
         evidence={"active": active, "total": round(total, 3), "most": round(most, 3), "unit": "g/ha"},
         sources=_cited(setter, label),
-        unknown={"total": gap} if gap else {},
     )
 
 

@@ -297,6 +297,7 @@ def _interval_fact(
         (first.number, second.number),
         {"days": days, "most": int(entry.number)},
         partial(_interval_words, account, entry, code, target, first, second, days),
+        {} if known else {"days": DATES},
     )
 
 
@@ -321,7 +322,6 @@ def _interval_words(
             "second": str(second.number),
         },
         evidence={"group": f"FRAC {code}", "days": days, "most": int(entry.number), "unit": "d", "limit": entry.row.id},
-        unknown={} if days is not None else {"days": DATES},
         caps=caps,
         backings=(entry.row.backing,),
         subject=f"{entry.row.id}:{first.number}",
@@ -374,12 +374,13 @@ def _window_fact(
         f"{entry.row.id}:{code}:{state.number}",
         [state.number],
         {"outside": None if outside is None else int(outside)},
-        partial(_window_words, account, entry, code, state, outside is not None, window, caps),
+        partial(_window_words, account, entry, code, state, window, caps),
+        {} if outside is not None else {"outside": f"give the stage or date of pass {state.number}"},
     )
 
 
 def _window_words(
-    account: Account, entry: Chosen, code: str, state: PassState, known: bool, window: str, caps: list[Cap]
+    account: Account, entry: Chosen, code: str, state: PassState, window: str, caps: list[Cap]
 ) -> Telling:
     return telling(
         shows={
@@ -394,7 +395,6 @@ def _window_words(
             "window": window,
             "limit": entry.row.id,
         },
-        unknown={} if known else {"outside": f"give the stage or date of pass {state.number}"},
         caps=caps,
         backings=(entry.row.backing,),
         subject=f"{entry.row.id}:{code}",

@@ -22,20 +22,19 @@ def fact(
     key: str,
     passes: Sequence[int],
     values: dict[str, FactValue],
-    tell: Callable[[], Telling] | None = None,
-    **told: Any,
+    tell: Callable[[], Telling],
+    unknown: dict[str, str] | None = None,
 ) -> Fact:
-    """One fact with a unique id. ``tell`` is asked when a rule fires on it or cannot be decided.
-
-    Give ``partial(words_of_it, ...)`` and no lambda: a lambda in a loop would tell of the loop's last round. In place
-    of it the arguments of :func:`telling` may be given outright.
+    """One fact with a unique id. ``unknown``: what to supply, by the field that is None. ``tell`` is asked when a rule
+    fires on the fact: give ``partial(words_of_it, ...)`` and no lambda, which in a loop would tell of its last round.
     """
     return Fact(
         kind=kind,
         id=f"{kind}:{key}",
         passes=tuple(passes) if len(passes) == 1 else tuple(dict.fromkeys(passes)),
         values=values,
-        tell=partial(_whole, kind, key, tell or partial(telling, **told)),
+        unknown=unknown or {},
+        tell=partial(_whole, kind, key, tell),
     )
 
 
@@ -53,7 +52,6 @@ def telling(
     *,
     shows: dict[str, str] | None = None,
     evidence: dict[str, Any] | None = None,
-    unknown: dict[str, str] | None = None,
     caps: Iterable[Cap] = (),
     sources: Iterable[str] = (),
     backings: Sequence[Backing] = (),
@@ -65,7 +63,6 @@ def telling(
     return Telling(
         shows=shows or {},
         evidence=evidence or {},
-        unknown=unknown or {},
         cap=cap.severity,
         cap_reason=cap.reason,
         lower=cap.lower,

@@ -135,18 +135,18 @@ def _ineffective(
                 "others_rated": flag(rated),
                 "partner_effective": flag(partner) if known else None,
             },
-            partial(_partner_words, account, state, group, entry, target, known),
+            partial(_partner_words, account, state, group, entry, target),
+            {} if known else {"partner_effective": _not_rated(others, target)},
         )
 
 
-def _partner_words(
-    account: Account, state: PassState, group: str, entry: Chosen, target: TargetState, known: bool
-) -> Telling:
+def _not_rated(others: list[Use], target: TargetState) -> str:
+    actives = listed(use.active.name for use in others)
+    return f"whether {actives} controls {target.name} is not known; rate it on the product's label"
+
+
+def _partner_words(account: Account, state: PassState, group: str, entry: Chosen, target: TargetState) -> Telling:
     others = account.others(state, group)
-    lacking = (
-        f"whether {listed(use.active.name for use in others)} controls {target.name} is not known; "
-        "rate it on the product's label"
-    )
     return telling(
         shows={
             "group": account.group_words(group),
@@ -162,7 +162,6 @@ def _partner_words(
             ),
         },
         evidence={"group": group, "target": target.id, "limit": entry.row.id},
-        unknown={} if known else {"partner_effective": lacking},
         caps=[
             entry.cap,
             account.partner(state, group, target)[1],
@@ -229,8 +228,14 @@ def _shared_fact(account: Account, state: PassState, cluster: list[Use]) -> Fact
         f"{state.number}:{group}",
         [state.number],
         {"partnered": flag(partnered), "row_calls_solo": int(bool(rows))},
-        partial(_shared_words, account, state, cluster, served, partnered, rows),
+        partial(_shared_words, account, state, cluster, served, rows),
+        {} if partnered is not None else {"partnered": _open_partner(account, state, group, served)},
     )
+
+
+def _open_partner(account: Account, state: PassState, group: str, served: list[TargetState]) -> str:
+    open_targets = [target for target in served if account.partner(state, group, target)[0] is False] or served
+    return f"whether another active in pass {state.number} controls {names(open_targets)} is not known"
 
 
 def _shared_words(
@@ -238,7 +243,6 @@ def _shared_words(
     state: PassState,
     cluster: list[Use],
     served: list[TargetState],
-    partnered: Truth,
     rows: list[Chosen],
 ) -> Telling:
     group = cluster[0].group
@@ -255,11 +259,6 @@ def _shared_words(
             "limit_text": f" ({rows[0].row.text})" if rows else "",
         },
         evidence={"group": group, "actives": [use.active.name for use in cluster]},
-        unknown={}
-        if partnered is not None
-        else {
-            "partnered": f"whether another active in pass {state.number} controls {names(open_targets)} is not known"
-        },
         caps=caps,
         backings=(rows[0].row.backing,) if rows else (),
         subject=group,
@@ -300,11 +299,14 @@ def _rate_fact(state: PassState, asked_of: str, use: Use, entry: Chosen) -> Fact
         f"{entry.row.id}:{state.number}:{use.active.name}:{use.item.product}",
         [state.number],
         {"share": share, "least": least},
-        partial(_rate_words, state, asked_of, use, entry, share is not None),
+        partial(_rate_words, state, asked_of, use, entry),
+        {}
+        if share is not None
+        else {"share": f"give the rate of {use.item.product} in pass {state.number} and its full label rate"},
     )
 
 
-def _rate_words(state: PassState, asked_of: str, use: Use, entry: Chosen, known: bool) -> Telling:
+def _rate_words(state: PassState, asked_of: str, use: Use, entry: Chosen) -> Telling:
     return telling(
         shows={
             "partner": use.shown,
@@ -320,9 +322,6 @@ def _rate_words(state: PassState, asked_of: str, use: Use, entry: Chosen, known:
             "least": entry.number,
             "limit": entry.row.id,
         },
-        unknown={}
-        if known
-        else {"share": f"give the rate of {use.item.product} in pass {state.number} and its full label rate"},
         caps=[entry.cap],
         backings=(entry.row.backing,),
         subject=f"{state.number}:{use.active.name}",
@@ -371,35 +370,54 @@ def _fade(account: Account, state: PassState, group: str, uses: list[Use], targe
     may_last = [use.shown for day, use in cut if not known or day > end]
     open_names = listed(may_last or (use.shown for use in uses if use.cut and by.endswith("own cover")))
     unsure = bool(open_names) and (short > 0 or not known)
-    caps = [_protection_cap(account, partner, state, target), *estimated(account, [(state, target)], "the window")]
-    if state.time.day_estimated or (later is not None and later.time.day_estimated):
-        caps.append(Cap("advice", "the days between the passes are estimated from their stages"))
-    day = state.time.day or 0
+    guess = state.time.day_estimated or (later is not None and later.time.day_estimated)
+    last_days = (end - 1, needed - 1)
     return fact(
         "partner_cover",
         f"{state.number}:{group}:{target.id}",
-        [state.number],
+        (state.number,),
         {"days_short": None if unsure else short, "multi_site": 0},
+        partial(_fade_words, account, state, group, target, partner, last_days, needed_estimated, by, guess),
+        {"days_short": f"how long {open_names} protects at a rate under its label's least is not known"}
+        if unsure
+        else {},
+    )
+
+
+def _fade_words(
+    account: Account,
+    state: PassState,
+    group: str,
+    target: TargetState,
+    partner: Use,
+    last_days: tuple[int, int],
+    needed_estimated: bool,
+    by: str,
+    guess: bool,
+) -> Telling:
+    """``last_days``: the last day that the partner covers, and the last on which it is needed."""
+    caps = [_protection_cap(account, partner, state, target), *estimated(account, [(state, target)], "the window")]
+    if guess:
+        caps.append(Cap("advice", "the days between the passes are estimated from their stages"))
+    day = state.time.day or 0
+    ends, needed = last_days
+    return telling(
         shows={
             "partner": partner.shown,
             "group": account.group_words(group),
             "target": target.name,
-            "partner_end": day_words(account, end - 1, state.time.day_estimated)
-            or f"day {end - 1 - day} after the pass",
-            "needed_end": day_words(account, needed - 1, needed_estimated) or f"day {needed - 1 - day} after the pass",
+            "partner_end": day_words(account, ends, state.time.day_estimated) or f"day {ends - day} after the pass",
+            "needed_end": day_words(account, needed, needed_estimated) or f"day {needed - day} after the pass",
             "needed_by": by,
         },
         evidence={
             "group": group,
             "partner": partner.active.name,
-            "days_short": short,
+            "days_short": needed - ends,
             "unit": "d",
             "target": target.id,
-            **dated(account, pass_date=state.time.day, partner_covers_to=end - 1, needed_to=needed - 1),
+            **dated(account, pass_date=state.time.day, partner_covers_to=ends, needed_to=needed),
         },
-        unknown={"days_short": f"how long {open_names} protects at a rate under its label's least is not known"}
-        if unsure
-        else {},
         caps=caps,
         subject=f"{group}:{target.id}",
         place=state.entry.place,

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from functools import partial
 from typing import Any
 
-from planner.account import CAP_RANK, FREE, POOR, Account, Cap, PassState, TargetState, Use, cap_of, tightest
+from planner.account import CAP_RANK, POOR, Account, Cap, PassState, TargetState, Use, cap_of
 from planner.cover import days_of
 from planner.facts.dates import dated, of_pass, of_window, window_dates
-from planner.facts.kinds import Fact
-from planner.facts.make import estimated, fact, flag, listed, names, shown
-from planner.model import Truth
+from planner.facts.kinds import Fact, Telling
+from planner.facts.make import estimated, fact, flag, listed, names, shown, telling
+from planner.model import FungicideScore, Truth
 
 
 def make(account: Account) -> Iterator[Fact]:
@@ -26,53 +27,70 @@ def _reported(account: Account) -> Iterator[Fact]:
         for target in account.targets:
             if not account.works(state, target):
                 continue
-            for group, uses in state.by_group.items():
-                yield from _reported_use(account, state, target, group, uses)
+            for group, level, places in _reports(account, state, target):
+                hit = [state.uses[at] for at in places]
+                yield fact(
+                    "reported_use",
+                    f"{state.number}:{group}:{target.id}:{level}",
+                    (state.number,),
+                    {"rated_for": flag(account.rated_for(hit, target)), "level": level},
+                    partial(_report_words, account, state, target, group, level, hit),
+                    _unrated(account, hit, target),
+                )
 
 
-def _reported_use(
-    account: Account, state: PassState, target: TargetState, group: str, uses: list[Use]
-) -> Iterator[Fact]:
-    for level in ("lost", "reduced"):
-        hit = [use for use in uses if account.effect(use, target).standing.level == level]
-        if not hit:
-            continue
-        standing = account.effect(hit[0], target).standing
-        rated = account.rated_for(hit, target)
-        working = _working_groups(account, state, target)
-        remedy = account.published.choose("use_other_group", hit[0].code, target)[0]
-        caps = [standing.cap, *estimated(account, [(state, target)], "the target of the pass")]
-        best = max((account.rated(use, target).cap for use in hit), key=lambda cap: CAP_RANK[cap.severity])
-        yield fact(
-            "reported_use",
-            f"{state.number}:{group}:{target.id}:{level}",
-            [state.number],
-            {"rated_for": flag(rated), "level": level},
-            shows={
-                "actives": shown(hit),
-                "group": account.group_words(group),
-                "target": target.name,
-                "report": standing.words,
-                "working": f"pass {state.number}: {_count_words(working)}",
-                "remedy_row": remedy[0].row.text if remedy else "",
-            },
-            evidence={
-                "group": group,
-                "target": target.id,
-                "level": level,
-                "report": standing.words,
-                "working_modes": len(working),
-            },
-            unknown={}
-            if rated is not None
-            else {
-                "rated_for": f"how well {listed(use.active.name for use in hit)} controlled {target.name} is not known"
-            },
-            caps=[*caps, best],
-            sources=(*standing.sources, *(remedy[0].row.backing.sources if remedy else ())),
-            subject=f"{group}:{target.id}:{level}",
-            place=str(state.entry.place),
-        )
+def _unrated(account: Account, hit: list[Use], target: TargetState) -> dict[str, str]:
+    if account.rated_for(hit, target) is not None:
+        return {}
+    return {"rated_for": f"how well {listed(use.active.name for use in hit)} controlled {target.name} is not known"}
+
+
+def _reports(account: Account, state: PassState, target: TargetState) -> tuple[tuple[str, str, tuple[int, ...]], ...]:
+    """Groups of a tank with reported resistance of a target: group, level, and which uses of the tank it hits."""
+    key = ("reports", target.id)
+    found: tuple[tuple[str, str, tuple[int, ...]], ...] | None = state.tank.known.get(key)
+    if found is None:
+        hits: dict[tuple[str, str], list[int]] = {}
+        for group in state.by_group:
+            for level in ("lost", "reduced"):
+                for at, use in enumerate(state.uses):
+                    if use.group == group and account.effect(use, target).standing.level == level:
+                        hits.setdefault((group, level), []).append(at)
+        found = state.tank.known[key] = tuple((group, level, tuple(at)) for (group, level), at in hits.items())
+    return found
+
+
+def _report_words(
+    account: Account, state: PassState, target: TargetState, group: str, level: str, hit: list[Use]
+) -> Telling:
+    standing = account.effect(hit[0], target).standing
+    working = _working_groups(account, state, target)
+    remedy = account.published.choose("use_other_group", hit[0].code, target)[0]
+    return telling(
+        shows={
+            "actives": shown(hit),
+            "group": account.group_words(group),
+            "target": target.name,
+            "report": standing.words,
+            "working": f"pass {state.number}: {_count_words(working)}",
+            "remedy_row": remedy[0].row.text if remedy else "",
+        },
+        evidence={
+            "group": group,
+            "target": target.id,
+            "level": level,
+            "report": standing.words,
+            "working_modes": len(working),
+        },
+        caps=[
+            standing.cap,
+            *estimated(account, [(state, target)], "the target of the pass"),
+            max((account.rated(use, target).cap for use in hit), key=lambda cap: CAP_RANK[cap.severity]),
+        ],
+        sources=(*standing.sources, *(remedy[0].row.backing.sources if remedy else ())),
+        subject=f"{group}:{target.id}:{level}",
+        place=state.entry.place,
+    )
 
 
 def _working_groups(account: Account, state: PassState, target: TargetState) -> list[str]:
@@ -93,26 +111,33 @@ def _effects(account: Account) -> Iterator[Fact]:
         met = [target for target in account.targets if account.meets(state, target).value]
         if not met:
             continue
-        nothing, caps, reasons, gaps = _nothing_works(account, state, met)
+        nothing, _, _, gaps = _nothing_works(account, state, met)
         yield fact(
             "pass_effect",
             str(state.number),
-            [state.number],
+            (state.number,),
             {"targets_met": len(met), "nothing_works": flag(nothing)},
-            shows=_effect_words(account, state, met, reasons) if nothing else {},
-            evidence={
-                "targets": [target.id for target in met],
-                "actives": [use.active.name for use in state.uses],
-                **(_effect_days(account, state, met) if nothing else {}),
-            },
-            unknown={} if nothing is not None else {"nothing_works": gaps},
-            caps=[*caps, *estimated(account, [(state, target) for target in met], "the target of the pass")],
-            subject=str(state.number),
-            place=str(state.entry.place),
+            partial(_effect_told, account, state, met),
+            {"nothing_works": gaps} if nothing is None else {},
         )
 
 
-def _effect_words(account: Account, state: PassState, met: list[TargetState], reasons: list[str]) -> dict[str, str]:
+def _effect_told(account: Account, state: PassState, met: list[TargetState]) -> Telling:
+    nothing, caps, reasons, _ = _nothing_works(account, state, met)
+    return telling(
+        shows=_effect_words(account, state, met, reasons) if nothing else {},
+        evidence={
+            "targets": [target.id for target in met],
+            "actives": [use.active.name for use in state.uses],
+            **(_effect_days(account, state, met) if nothing else {}),
+        },
+        caps=[*caps, *estimated(account, [(state, target) for target in met], "the target of the pass")],
+        subject=str(state.number),
+        place=state.entry.place,
+    )
+
+
+def _effect_words(account: Account, state: PassState, met: list[TargetState], reasons: Iterable[str]) -> dict[str, str]:
     date = of_pass(account, state)
     windows = [(target.name, of_window(account, target)) for target in met]
     return {
@@ -130,9 +155,18 @@ def _effect_days(account: Account, state: PassState, met: list[TargetState]) -> 
     return {**dated(account, pass_date=state.time.day), **({"windows": shown} if shown else {})}
 
 
-def _nothing_works(
-    account: Account, state: PassState, met: list[TargetState]
-) -> tuple[Truth, list[Cap], list[str], str]:
+_Nothing = tuple[Truth, tuple[Cap, ...], tuple[str, ...], str]  # whether nothing works, caps, reasons, what is lacking
+
+
+def _nothing_works(account: Account, state: PassState, met: list[TargetState]) -> _Nothing:
+    key = ("nothing works", *(target.id for target in met))
+    found: _Nothing | None = state.tank.known.get(key)
+    if found is None:
+        found = state.tank.known[key] = _whether_nothing_works(account, state, met)
+    return found
+
+
+def _whether_nothing_works(account: Account, state: PassState, met: list[TargetState]) -> _Nothing:
     caps: list[Cap] = []
     reasons: list[str] = []
     gaps: list[str] = []
@@ -142,13 +176,13 @@ def _nothing_works(
         if account.effective(state, target)[0] or any(
             effect.rank is not None and effect.rank > POOR for _, effect in effects
         ):
-            return False, [], [], ""
+            return False, (), (), ""
         if (
             mixture.rank is not None
             and mixture.rank > POOR
             and any(effect.standing.level != "lost" for _, effect in effects)
         ):
-            return False, [], [], ""
+            return False, (), (), ""
         for use, effect in effects:
             if effect.rank is None:
                 gaps.append(f"{use.active.name} on {target.name}")
@@ -158,8 +192,8 @@ def _nothing_works(
                 why = f"no longer works here ({effect.standing.words})" if lost else "is rated poor"
                 reasons.append(f"{use.active.name} {why} on {target.name}")
     if gaps:
-        return None, [], [], f"no rating is known for {listed(gaps)}; rate it on the product's label"
-    return True, caps, reasons, ""
+        return None, (), (), f"no rating is known for {listed(gaps)}; rate it on the product's label"
+    return True, tuple(caps), tuple(reasons), ""
 
 
 def _modes(account: Account) -> Iterator[Fact]:
@@ -167,20 +201,15 @@ def _modes(account: Account) -> Iterator[Fact]:
         passes = account.working(target)
         if len(passes) < 2:
             continue
-        working: dict[str, None] = {}
+        working: dict[str, Cap] = {}  # mode of action -> the cap of the evidence that it works
         open_uses: dict[str, None] = {}
-        caps: list[Cap] = []
         for state in passes:
-            for use in state.uses:
-                effect = account.effect(use, target)
-                if effect.value:
-                    if not any(account.joined(use.group, group, "mixing") for group in working):
-                        working[use.group] = None
-                        caps.append(effect.cap)
-                elif effect.value is None:
-                    open_uses[use.active.name] = None
+            effective, unknown = _effects_of(account, state, target)
+            for group, cap in effective:
+                if group not in working and not any(account.joined(group, other, "mixing") for other in working):
+                    working[group] = cap
+            open_uses.update(dict.fromkeys(unknown))
         undecided = len(working) < 2 and bool(open_uses)
-        days = _mode_days(account, target) if len(working) == 1 and not undecided else None
         yield fact(
             "target_modes",
             target.id,
@@ -190,21 +219,45 @@ def _modes(account: Account) -> Iterator[Fact]:
                 "modes": None if undecided else len(working),
                 "multi_site": int(any(account.catalogue.group(group).multi_site for group in working)),
             },
-            shows={
-                "target": target.name,
-                "groups": listed(account.group_words(group) for group in working),
-                **(_mode_words(account, passes, days) if len(working) == 1 else {}),
-            },
-            evidence={
-                "target": target.id,
-                "groups": list(working),
-                "passes": len(passes),
-                **(_mode_evidence(account, passes, days) if len(working) == 1 else {}),
-            },
-            unknown={"modes": f"how well {listed(open_uses)} controls {target.name} is not known"} if undecided else {},
-            caps=caps,
-            subject=target.id,
+            partial(_modes_told, account, target, passes, working, undecided),
+            {"modes": f"how well {listed(open_uses)} controls {target.name} is not known"} if undecided else {},
         )
+
+
+def _effects_of(
+    account: Account, state: PassState, target: TargetState
+) -> tuple[tuple[tuple[str, Cap], ...], tuple[str, ...]]:
+    """Groups of a tank that are effective on a target, each with its cap, and actives of which that is not known."""
+    key = ("effects", target.id)
+    found: tuple[tuple[tuple[str, Cap], ...], tuple[str, ...]] | None = state.tank.known.get(key)
+    if found is None:
+        effects = [(use, account.effect(use, target)) for use in state.uses]
+        found = state.tank.known[key] = (
+            tuple((use.group, effect.cap) for use, effect in effects if effect.value),
+            tuple(use.active.name for use, effect in effects if effect.value is None),
+        )
+    return found
+
+
+def _modes_told(
+    account: Account, target: TargetState, passes: list[PassState], working: dict[str, Cap], undecided: bool
+) -> Telling:
+    days = _mode_days(account, target) if len(working) == 1 and not undecided else None
+    return telling(
+        shows={
+            "target": target.name,
+            "groups": listed(account.group_words(group) for group in working),
+            **(_mode_words(account, passes, days) if len(working) == 1 else {}),
+        },
+        evidence={
+            "target": target.id,
+            "groups": list(working),
+            "passes": len(passes),
+            **(_mode_evidence(account, passes, days) if len(working) == 1 else {}),
+        },
+        caps=working.values(),
+        subject=target.id,
+    )
 
 
 def _mode_days(account: Account, target: TargetState) -> tuple[int, int, int] | None:
@@ -239,70 +292,87 @@ def _mode_evidence(account: Account, passes: list[PassState], days: tuple[int, i
     return found
 
 
+_SCORES = {"low": 1.0, "medium": 2.0, "high": 3.0}
+
+
 def _combined(account: Account) -> Iterator[Fact]:
     """FRAC Monograph 2: fungicide score x pathogen score x agronomic score (contract, section 5)."""
-    scores = {"low": 1.0, "medium": 2.0, "high": 3.0}
-    groups = sorted({use.group for state in account.passes for use in state.uses})
-    for group in groups:
-        code = group.partition(" ")[2]
+    against: dict[tuple[str, str], list[PassState]] = {}
+    for target in account.targets:
+        for state in account.working(target):
+            for group in state.by_group:
+                if account.group_rated_for(state, group, target):
+                    against.setdefault((group, target.id), []).append(state)
+    for group in sorted({group for group, _ in against}):
         for target in account.targets:
-            passes = [
-                state
-                for state in account.working(target)
-                if group in state.by_group and account.rated_for(state.by_group[group], target)
-            ]
+            passes = against.get((group, target.id), [])
             uses = [use for state in passes for use in state.by_group[group]]
-            if not passes or not account.at_risk(uses):
-                continue
-            fungicide = account.catalogue.score(code, account.risk(uses))
-            solo = [(state, *account.partner(state, group, target)) for state in passes]
-            alone: Truth = (
-                True
-                if any(value is False for _, value, _ in solo)
-                else None
-                if any(value is None for _, value, _ in solo)
-                else False
-            )
-            unknown: dict[str, str] = {}
-            pressure, risk = target.entry.pressure, target.target.risk
-            score = fungicide.score if fungicide is not None else None
-            if fungicide is None or score is None:
-                unknown["risk"] = f"the combined-risk scheme gives no score for group {code}"
-            elif not risk:
-                unknown["risk"] = f"the risk class of {target.name} is not known"
-            elif pressure is None:
-                unknown["risk"] = f"give the pressure of {target.name} (low, moderate or high)"
-            combined: int | None = None
-            parts = ""
-            caps = [target_cap for _, value, target_cap in solo if value is False][:1]
-            if not unknown and fungicide is not None and score is not None:
-                agronomic = _agronomic(pressure or "", len(passes), alone)
-                combined = round(100 * score * scores[risk] * agronomic)
-                parts = f"{score:g} x {scores[risk]:g} x {agronomic:g}"
-                caps += [
-                    cap_of(fungicide.backing, f"the score of group {code}"),
-                    cap_of(target.target.risk_backing, f"the risk class of {target.name}"),
-                ]
-            yield fact(
-                "combined_risk",
-                f"{group}:{target.id}",
-                [state.number for state, value, _ in solo if value is False] or [state.number for state in passes],
-                {"risk": combined, "alone_some": flag(alone)},
-                shows={
-                    "group": account.group_words(group),
-                    "target": target.name,
-                    "risk_words": "" if combined is None else f"{combined / 100:g}",
-                    "parts": parts,
-                },
-                evidence={
-                    "group": group,
-                    "target": target.id,
-                    "combined_risk": None if combined is None else combined / 100,
-                },
-                unknown=unknown,
-                caps=[*caps, *estimated(account, [(state, target) for state in passes], "the target of the passes")],
-                subject=f"{group}:{target.id}",
-            )
+            if uses and account.at_risk(uses):
+                yield _combined_fact(account, group, target, passes, uses)
+
+
+def _combined_fact(account: Account, group: str, target: TargetState, passes: list[PassState], uses: list[Use]) -> Fact:
+    fungicide = account.catalogue.score(uses[0].code, account.risk(uses))
+    partnered = [account.partner(state, group, target)[0] for state in passes]
+    alone: Truth = True if False in partnered else None if None in partnered else False
+    pressure, risk = target.entry.pressure, target.target.risk
+    combined: int | None = None
+    parts = ""
+    if fungicide is not None and fungicide.score is not None and risk and pressure is not None:
+        agronomic = _agronomic(pressure, len(passes), alone)
+        combined = round(100 * fungicide.score * _SCORES[risk] * agronomic)
+        parts = f"{fungicide.score:g} x {_SCORES[risk]:g} x {agronomic:g}"
+    solo = [state for state, value in zip(passes, partnered, strict=True) if value is False]
+    return fact(
+        "combined_risk",
+        f"{group}:{target.id}",
+        [state.number for state in solo or passes],
+        {"risk": combined, "alone_some": flag(alone)},
+        partial(_combined_words, account, group, target, passes, solo, fungicide, combined, parts),
+        {} if combined is not None else {"risk": _no_risk(group, target, fungicide)},
+    )
+
+
+def _no_risk(group: str, target: TargetState, fungicide: FungicideScore | None) -> str:
+    """Why there is no combined risk."""
+    if fungicide is None or fungicide.score is None:
+        return f"the combined-risk scheme gives no score for group {group.partition(' ')[2]}"
+    if not target.target.risk:
+        return f"the risk class of {target.name} is not known"
+    return f"give the pressure of {target.name} (low, moderate or high)"
+
+
+def _combined_words(
+    account: Account,
+    group: str,
+    target: TargetState,
+    passes: list[PassState],
+    solo: list[PassState],
+    fungicide: FungicideScore | None,
+    combined: int | None,
+    parts: str,
+) -> Telling:
+    caps = [account.partner(state, group, target)[1] for state in solo[:1]]
+    if fungicide is not None and combined is not None:
+        caps += [
+            cap_of(fungicide.backing, f"the score of group {group.partition(' ')[2]}"),
+            cap_of(target.target.risk_backing, f"the risk class of {target.name}"),
+        ]
+    return telling(
+        shows={
+            "group": account.group_words(group),
+            "target": target.name,
+            "risk_words": "" if combined is None else f"{combined / 100:g}",
+            "parts": parts,
+        },
+        evidence={
+            "group": group,
+            "target": target.id,
+            "combined_risk": None if combined is None else combined / 100,
+        },
+        caps=[*caps, *estimated(account, [(state, target) for state in passes], "the target of the passes")],
+        subject=f"{group}:{target.id}",
+    )
 
 
 def _agronomic(pressure: str, uses: int, alone: Truth) -> float:
@@ -311,6 +381,3 @@ def _agronomic(pressure: str, uses: int, alone: Truth) -> float:
     if pressure == "low" or (uses == 1 and alone is False):
         return 0.25
     return 0.5
-
-
-__all__ = ["FREE", "make", "tightest"]

@@ -134,7 +134,21 @@ def _pair_fact(
         (first.number, second.number),
         values,
         partial(_pair_words, account, first, second, one, other, targets, uses, answers, values),
+        _open_pair(account, one, other, values) if None in values.values() else {},
     )
+
+
+def _open_pair(account: Account, one: str, other: str, values: dict[str, FactValue]) -> dict[str, str]:
+    """What to supply for a pair of which something is not known."""
+    codes = listed(dict.fromkeys([one, other]))
+    unknown: dict[str, str] = {}
+    if values["at_risk"] is None:
+        unknown["at_risk"] = f"the resistance risk of {codes} is not stated by its scheme"
+    if values["alone_some"] is None or values["alone_all"] is None:
+        unknown["alone_some"] = unknown["alone_all"] = (
+            f"whether a partner of {codes} controls {names(account.targets)} is not known; rate it on the label"
+        )
+    return unknown
 
 
 def _days_bare(
@@ -164,14 +178,6 @@ def _pair_words(
     values: dict[str, FactValue],
 ) -> Telling:
     some = any_of(answer[0] for answer in answers)
-    codes = listed(dict.fromkeys([one, other]))
-    unknown: dict[str, str] = {}
-    if values["at_risk"] is None:
-        unknown["at_risk"] = f"the resistance risk of {codes} is not stated by its scheme"
-    if some is None or values["alone_all"] is None:
-        unknown["alone_some"] = unknown["alone_all"] = (
-            f"whether a partner of {codes} controls {names(account.targets)} is not known; rate it on the label"
-        )
     caps = estimated(account, [(state, target) for state in (first, second) for target in targets], "the succession")
     if some:
         caps.insert(0, max((answer[2] for answer in answers if answer[0]), key=_rank))
@@ -197,7 +203,6 @@ def _pair_words(
             "days_bare": values["days_bare"],
             "alone": some,
         },
-        unknown=unknown,
         caps=caps,
         subject=f"{one}+{other}",
         place=second.entry.place,
@@ -383,21 +388,22 @@ def _last_season(account: Account) -> Iterator[Fact]:
     if earlier:
         now = [sorted(state.by_group) for state in account.passes]
         same = int(now == [sorted(groups) for groups in earlier[0].groups])
+    unknown: dict[str, str] = {}
+    if survives is None:
+        unknown["survives"] = "whether the field's diseases survive on the field is not known"
+    if same is None:
+        unknown["same_sequence"] = "give the groups used last season under history"
     yield fact(
         "last_season",
         "season",
         [state.number for state in account.passes],
         {"same_sequence": same, "survives": flag(survives)},
-        partial(_last_words, account, earlier[0].season if earlier else None, survives),
+        partial(_last_words, account, earlier[0].season if earlier else None),
+        unknown,
     )
 
 
-def _last_words(account: Account, newest: str | None, survives: Truth) -> Telling:
-    unknown: dict[str, str] = {}
-    if survives is None:
-        unknown["survives"] = "whether the field's diseases survive on the field is not known"
-    if not account.field.history:
-        unknown["same_sequence"] = "give the groups used last season under history"
+def _last_words(account: Account, newest: str | None) -> Telling:
     shows = {"season": "", "sequence": "", "targets": ""}
     if newest is not None:
         shows = {
@@ -405,7 +411,7 @@ def _last_words(account: Account, newest: str | None, survives: Truth) -> Tellin
             "sequence": ", then ".join(" + ".join(sorted(state.by_group)) for state in account.passes),
             "targets": names(target for target in account.targets if target.target.survives_on_field),
         }
-    return telling(shows=shows, unknown=unknown, evidence=dict(shows))
+    return telling(shows=shows, evidence=dict(shows))
 
 
 def _repeated_actives(account: Account) -> Iterator[Fact]:

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from collections.abc import Set as AbstractSet
+from functools import partial
 from itertools import pairwise
 from typing import Any, NamedTuple
 
-from planner.account import Account, Cap, PassState, TargetState, cap_of
+from planner.account import Account, Cap, PassState, TargetState, Use, cap_of
 from planner.cover import bare_on_new_leaves
 from planner.facts.dates import dated, day_words, of_pass, of_window, window_dates
-from planner.facts.kinds import Fact
-from planner.facts.make import DATES, fact, listed, names, number, shown, stage_words
+from planner.facts.kinds import Fact, Telling
+from planner.facts.make import DATES, fact, listed, names, number, shown, stage_words, telling
 from planner.leaves import growth, reached
-from planner.model import CoverageAdvice
+from planner.model import CoverageAdvice, HarmfulUse, Stage
 from planner.season import Window
 
 
@@ -46,44 +48,51 @@ def _first_passes(account: Account) -> Iterator[Fact]:
         if after is None:
             continue
         state = first or account.passes[0]
-        behind, behind_estimated = account.season.day(after.code)
-        ended = None if behind is None else behind - 1
-        late = None if ended is None or state.time.day is None or account.season.floating else state.time.day - ended
-        late = late if late is not None and late > 0 else None  # its own stage may run ahead of the field's dates
         stage = None if first is None or unknown or state.time.bbch is None else state.time.bbch[0]
-        caps = [cap_of(target.target.timing_backing, f"the best timing against {target.name}")]
-        if state.time.bbch_estimated:
-            caps.append(Cap("advice", "the stage of the pass is an estimate"))
-        if first is not None:
-            caps.append(account.effective(first, target)[1])
         yield fact(
             "first_pass",
             target.id,
-            [state.number],
+            (state.number,),
             {"stage": stage, "late_from": after.bbch},
-            shows={
-                "target": target.name,
-                "stage_words": stage_words(account, state),
-                "best_words": timing[0] if len(timing) == 1 else f"{timing[0]} to {timing[-1]}",
-                "date_words": f" on {of_pass(account, state)}" if of_pass(account, state) else "",
-                "late_words": after.code,
-                "end_words": _ended(day_words(account, ended, behind_estimated), late, after.code),
-            },
-            evidence={
-                "target": target.id,
-                "stage": stage_words(account, state),
-                "best": list(timing),
-                **dated(account, pass_date=state.time.day, best_ended=ended),
-                **({"days_late": late} if late is not None else {}),
-            },
-            unknown={}
+            partial(_first_told, account, target, state, after, first is not None),
+            {}
             if stage is not None
             else {"stage": f"whether an earlier pass controls {target.name} is not known" if unknown else DATES},
-            caps=caps,
-            backings=(target.target.timing_backing,),
-            subject=target.id,
-            place=str(state.entry.place),
         )
+
+
+def _first_told(account: Account, target: TargetState, state: PassState, after: Stage, found: bool) -> Telling:
+    timing = target.target.best_timing
+    behind, behind_estimated = account.season.day(after.code)
+    ended = None if behind is None else behind - 1
+    late = None if ended is None or state.time.day is None or account.season.floating else state.time.day - ended
+    late = late if late is not None and late > 0 else None  # its own stage may run ahead of the field's dates
+    caps = [cap_of(target.target.timing_backing, f"the best timing against {target.name}")]
+    if state.time.bbch_estimated:
+        caps.append(Cap("advice", "the stage of the pass is an estimate"))
+    if found:
+        caps.append(account.effective(state, target)[1])
+    return telling(
+        shows={
+            "target": target.name,
+            "stage_words": stage_words(account, state),
+            "best_words": timing[0] if len(timing) == 1 else f"{timing[0]} to {timing[-1]}",
+            "date_words": f" on {of_pass(account, state)}" if of_pass(account, state) else "",
+            "late_words": after.code,
+            "end_words": _ended(day_words(account, ended, behind_estimated), late, after.code),
+        },
+        evidence={
+            "target": target.id,
+            "stage": stage_words(account, state),
+            "best": list(timing),
+            **dated(account, pass_date=state.time.day, best_ended=ended),
+            **({"days_late": late} if late is not None else {}),
+        },
+        caps=caps,
+        backings=(target.target.timing_backing,),
+        subject=target.id,
+        place=state.entry.place,
+    )
 
 
 def _ended(shown: str, late: int | None, code: str) -> str:
@@ -107,12 +116,11 @@ def _gaps(account: Account) -> Iterator[Fact]:
         passes = [state.number for state in effective]
         days = [state.time.day for state in effective if state.time.day is not None]
         if window.first is None or len(days) < len(effective):
-            yield _gap_fact(account, target, passes, None, {"days": DATES}, [])
+            yield _uncounted(account, target, passes, DATES)
             continue
         ends = [_longest_end(account, state, target) for state in effective]
         if any(end is None for end in ends):
-            reason = f"the protection days against {target.name} are not known"
-            yield _gap_fact(account, target, passes, None, {"days": reason}, [])
+            yield _uncounted(account, target, passes, f"the protection days against {target.name} are not known")
             continue
         spans = [end for end in ends if end is not None]
         # where nothing dates its end the window still lasts to the last pass that works against the target
@@ -150,6 +158,31 @@ def _widest(effective: list[PassState], ends: list[int], first: int, last: int) 
 
 def _measured(account: Account, target: TargetState, window: Window, gap: _Gap, if_cut: _Gap) -> Fact:
     """The fact of a gap that can be counted; a rate under the label's leaves open how long it is at the most."""
+    open_ = if_cut.days != gap.days
+    return fact(
+        "cover_gap",
+        target.id,
+        (gap.first.number, gap.second.number),
+        {"days": gap.days, "days_if_cut": None if open_ else gap.days, "pressure": target.entry.pressure},
+        partial(_measured_told, account, target, window, gap, open_),
+        _open_gap(account, target, if_cut if open_ else None),
+    )
+
+
+def _open_gap(account: Account, target: TargetState, if_cut: _Gap | None) -> dict[str, str]:
+    """What is lacking to judge a gap by; ``if_cut``: the gap if a rate that is cut protects no longer than its day."""
+    unknown = {} if target.entry.pressure is not None else {"pressure": f"give the pressure of {target.name}"}
+    if if_cut is not None:
+        cut = [use.shown for use in if_cut.first.uses if use.cut] or [
+            use.shown for state in account.working(target) for use in state.uses if use.cut
+        ]
+        unknown["days_if_cut"] = (
+            f"how long {listed(cut)} covers {target.name} at a rate under its label's least is not known"
+        )
+    return unknown
+
+
+def _measured_told(account: Account, target: TargetState, window: Window, gap: _Gap, open_: bool) -> Telling:
     caps: list[Cap] = []
     guessed = window.estimated or gap.first.time.day_estimated or gap.second.time.day_estimated
     if guessed:
@@ -158,16 +191,7 @@ def _measured(account: Account, target: TargetState, window: Window, gap: _Gap, 
         row = account.protection(use, gap.first, target)
         if row is not None and account.effect(use, target).value and row.backing.cap != "breach":
             caps.append(Cap(row.backing.cap, f"the protection days of {use.active.name} are {row.backing.words}"))
-    unknown = {} if target.entry.pressure is not None else {"pressure": f"give the pressure of {target.name}"}
-    open_ = if_cut.days != gap.days
-    if open_:
-        cut = [use.shown for use in if_cut.first.uses if use.cut] or [
-            use.shown for state in account.working(target) for use in state.uses if use.cut
-        ]
-        unknown["days_if_cut"] = (
-            f"how long {listed(cut)} covers {target.name} at a rate under its label's least is not known"
-        )
-    return _gap_fact(account, target, [gap.first.number, gap.second.number], gap.days, unknown, caps, gap, open_)
+    return _gap_told(account, target, [gap.first.number, gap.second.number], gap.days, caps, gap, open_)
 
 
 def _longest_end(account: Account, state: PassState, target: TargetState) -> tuple[int, int] | None:
@@ -205,16 +229,27 @@ def _longest_end(account: Account, state: PassState, target: TargetState) -> tup
     return max(sure, default=day), max(latest)
 
 
-def _gap_fact(
+def _uncounted(account: Account, target: TargetState, passes: list[int], reason: str) -> Fact:
+    """The fact of a gap whose days are not known, and why not."""
+    return fact(
+        "cover_gap",
+        target.id,
+        passes,
+        {"days": None, "days_if_cut": None, "pressure": target.entry.pressure},
+        partial(_gap_told, account, target, passes, None, []),
+        {"days": reason},
+    )
+
+
+def _gap_told(
     account: Account,
     target: TargetState,
     passes: list[int],
     days: int | None,
-    unknown: dict[str, str],
     caps: list[Cap],
     gap: _Gap | None = None,
     open_: bool = False,
-) -> Fact:
+) -> Telling:
     shows = {"target": target.name, "first": str(passes[0]), "second": str(passes[-1])}
     evidence: dict[str, Any] = {"target": target.id, "days": days, "unit": "d", "pressure": target.entry.pressure}
     if days and gap is not None:
@@ -228,17 +263,7 @@ def _gap_fact(
         evidence |= dated(account, bare_from=gap.start, bare_to=gap.stop - 1)
         dates = window_dates(account, target)
         evidence |= {**({"window": dates} if dates else {}), **more}
-    return fact(
-        "cover_gap",
-        target.id,
-        passes,
-        {"days": days, "days_if_cut": None if open_ else days, "pressure": target.entry.pressure},
-        shows=shows,
-        evidence=evidence,
-        unknown=unknown,
-        caps=caps,
-        subject=target.id,
-    )
+    return telling(shows=shows, evidence=evidence, caps=caps, subject=target.id)
 
 
 def _growth(account: Account, target: TargetState, gap: _Gap) -> tuple[str, dict[str, Any]]:
@@ -275,30 +300,35 @@ def _idle(account: Account) -> Iterator[Fact]:
     if not account.targets:
         return
     for state in account.passes:
-        answers = [(target, account.meets(state, target)) for target in account.targets]
-        met = [target for target, answer in answers if answer.value]
-        unclear = any(answer.value is None for _, answer in answers)
-        meets = 1 if met else None if unclear else 0
+        answers = [account.meets(state, target).value for target in account.targets]
+        met = [target for target, answer in zip(account.targets, answers, strict=True) if answer]
+        meets = 1 if met else None if None in answers else 0
         untreated = [target for target in met if target.target.foliar_treatment is False]
         only_untreated = bool(met) and len(untreated) == len(met)
-        caps = []
-        if any(answer.estimated for _, answer in answers):
-            caps.append(Cap("advice", "the windows rest on estimated stage dates"))
-        else:
-            caps += [cap_of(target.target.window_backing, f"the window of {target.name}") for target in account.targets]
-        told = _idle_words(account, state, untreated) if meets == 0 or only_untreated else ({}, {})
         yield fact(
             "pass_window",
             str(state.number),
-            [state.number],
+            (state.number,),
             {"meets_any": meets, "only_untreated": int(only_untreated)},
-            shows=told[0],
-            evidence=told[1],
-            unknown={} if meets is not None else {"meets_any": DATES},
-            caps=caps,
-            subject=str(state.number),
-            place=str(state.entry.place),
+            partial(_idle_told, account, state, meets, untreated if only_untreated else []),
+            {} if meets is not None else {"meets_any": DATES},
         )
+
+
+def _idle_told(account: Account, state: PassState, meets: int | None, untreated: list[TargetState]) -> Telling:
+    caps = []
+    if any(account.meets(state, target).estimated for target in account.targets):
+        caps.append(Cap("advice", "the windows rest on estimated stage dates"))
+    else:
+        caps += [cap_of(target.target.window_backing, f"the window of {target.name}") for target in account.targets]
+    told = _idle_words(account, state, untreated) if meets == 0 or untreated else ({}, {})
+    return telling(
+        shows=told[0],
+        evidence=told[1],
+        caps=caps,
+        subject=str(state.number),
+        place=state.entry.place,
+    )
 
 
 def _idle_words(
@@ -326,45 +356,77 @@ def _idle_words(
     return shows, evidence
 
 
+class _Advice(NamedTuple):
+    """Published coverage advice for a target and canopy."""
+
+    rows: tuple[CoverageAdvice, ...]
+    classes: frozenset[str]  # droplet classes, ASABE S572
+    floor: int | None  # least carrier volume, mL/ha
+
+
 def _coverage(account: Account) -> Iterator[Fact]:
     for target in account.targets:
-        advice = account.catalogue.coverage_for(account.crop.id, target.id)
-        if not advice:
-            continue
         for state in account.working(target):
-            yield _coverage_fact(account, state, target, advice)
+            advice = _advice(account, target, state.entry.canopy)
+            if advice is not None:
+                yield _coverage_fact(account, state, target, advice)
 
 
-def _coverage_fact(account: Account, state: PassState, target: TargetState, advice: list[CoverageAdvice]) -> Fact:
-    canopy = state.entry.canopy
+def _advice(account: Account, target: TargetState, canopy: str | None) -> _Advice | None:
+    """What is advised for a target; None where no source advises anything."""
+    key = ("coverage", target.id, canopy)
+    known = account.ground.known
+    if key not in known:
+        known[key] = _read_advice(account.catalogue.coverage_for(account.crop.id, target.id), canopy)
+    found: _Advice | None = known[key]
+    return found
+
+
+def _read_advice(advice: list[CoverageAdvice], canopy: str | None) -> _Advice | None:
+    if not advice:
+        return None
     fitting = [row for row in advice if canopy is not None and row.canopy == canopy]
     open_rows = [row for row in advice if row.canopy == "any"]
     bound = fitting or ([row for row in advice if row.canopy != "any"] if canopy is None else [])
-    droplets = state.entry.droplets or account.field.application.droplets
-    water = state.entry.water if state.entry.water is not None else account.field.application.water
-    classes = {code for row in [*bound, *open_rows] for code in row.droplets}
+    rows = (*bound, *open_rows)
     # where sources disagree on volume the least that any of them accepts is the floor; both stay in the note
     floors = [row.volume_least for row in open_rows if row.volume_least is not None]
-    floors = floors or [row.volume[0] for row in [*bound, *open_rows] if row.volume is not None]
+    floors = floors or [row.volume[0] for row in rows if row.volume is not None]
+    classes = frozenset(code for row in rows for code in row.droplets)
+    return _Advice(rows, classes, round(min(floors)) * 1000 if floors else None)
+
+
+def _droplets_and_water(account: Account, state: PassState) -> tuple[str | None, float | None]:
+    """Droplet class and carrier volume (L/ha) of a pass."""
+    entry, usual = state.entry, account.field.application
+    return entry.droplets or usual.droplets, entry.water if entry.water is not None else usual.water
+
+
+def _coverage_fact(account: Account, state: PassState, target: TargetState, advice: _Advice) -> Fact:
+    droplets, water = _droplets_and_water(account, state)
+    fit = 1 if not advice.classes else None if droplets is None else int(droplets in advice.classes)
+    litres = 0 if advice.floor is None else None if water is None else round(water) * 1000
     unknown: dict[str, str] = {}
-    fit: int | None = 1
-    if classes:
-        fit = None if droplets is None else int(droplets in classes)
-        if fit is None:
-            unknown["droplets_fit"] = (
-                f"give the droplet class of pass {state.number} (ASABE S572: fine, medium, coarse ...)"
-            )
-    floor = round(min(floors)) * 1000 if floors else None
-    litres = 0 if floor is None else None if water is None else round(water) * 1000
-    if floor is not None and litres is None:
+    if fit is None:
+        unknown["droplets_fit"] = (
+            f"give the droplet class of pass {state.number} (ASABE S572: fine, medium, coarse ...)"
+        )
+    if litres is None:
         unknown["water"] = f"give the carrier volume of pass {state.number}"
-    rows = [*bound, *open_rows]
-    caps = [cap_of(row.backing, f"the coverage advice for {target.name}") for row in rows[:1]]
     return fact(
         "coverage",
         f"{state.number}:{target.id}",
-        [state.number],
-        {"droplets_fit": fit, "water": litres, "water_least": floor},
+        (state.number,),
+        {"droplets_fit": fit, "water": litres, "water_least": advice.floor},
+        partial(_coverage_told, account, state, target, advice),
+        unknown,
+    )
+
+
+def _coverage_told(account: Account, state: PassState, target: TargetState, advice: _Advice) -> Telling:
+    droplets, water = _droplets_and_water(account, state)
+    rows, classes, floor = advice
+    return telling(
         shows={
             "target": target.name,
             "droplets": _class_words(droplets),
@@ -381,11 +443,10 @@ def _coverage_fact(account: Account, state: PassState, target: TargetState, advi
             "least_water": None if floor is None else floor / 1000,
             "unit": "L/ha",
         },
-        unknown=unknown,
-        caps=caps,
+        caps=[cap_of(row.backing, f"the coverage advice for {target.name}") for row in rows[:1]],
         backings=[row.backing for row in rows],
         subject=target.id,
-        place=str(state.entry.place),
+        place=state.entry.place,
     )
 
 
@@ -402,7 +463,7 @@ DROPLET_WORDS = {
 }
 
 
-def classes_in_order(codes: set[str]) -> list[str]:
+def classes_in_order(codes: AbstractSet[str]) -> list[str]:
     """Droplet class codes, finest first."""
     return [code for code in DROPLET_WORDS if code in codes]
 
@@ -421,29 +482,35 @@ def _harmful(account: Account) -> Iterator[Fact]:
             if not uses:
                 continue
             inside: int | None = None
-            caps = [cap_of(row.backing, "the warning")]
             if state.time.bbch is not None:
                 low, high = state.time.bbch
                 first, last = (account.season.bbch(code) for code in row.stages)
                 inside = int(first <= high and low <= last)
-                if state.time.bbch_estimated:
-                    caps.append(Cap("advice", "the stage of the pass is an estimate"))
             yield fact(
                 "harmful_use",
                 f"{row.id}:{state.number}",
-                [state.number],
+                (state.number,),
                 {"inside": inside},
-                shows={
-                    "group": account.group_words(uses[0].group),
-                    "stage_words": stage_words(account, state),
-                    "effect": row.effect,
-                    "do_instead": row.do_instead,
-                    "actives": shown(uses),
-                },
-                evidence={"group": uses[0].group, "stage": stage_words(account, state), "window": list(row.stages)},
-                unknown={} if inside is not None else {"inside": f"give the stage of pass {state.number}"},
-                caps=caps,
-                backings=(row.backing,),
-                subject=str(state.number),
-                place=str(state.entry.place),
+                partial(_harmful_told, account, row, state, uses),
+                {} if inside is not None else {"inside": f"give the stage of pass {state.number}"},
             )
+
+
+def _harmful_told(account: Account, row: HarmfulUse, state: PassState, uses: list[Use]) -> Telling:
+    caps = [cap_of(row.backing, "the warning")]
+    if state.time.bbch is not None and state.time.bbch_estimated:
+        caps.append(Cap("advice", "the stage of the pass is an estimate"))
+    return telling(
+        shows={
+            "group": account.group_words(uses[0].group),
+            "stage_words": stage_words(account, state),
+            "effect": row.effect,
+            "do_instead": row.do_instead,
+            "actives": shown(uses),
+        },
+        evidence={"group": uses[0].group, "stage": stage_words(account, state), "window": list(row.stages)},
+        caps=caps,
+        backings=(row.backing,),
+        subject=str(state.number),
+        place=state.entry.place,
+    )
