@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 from typing import TYPE_CHECKING, Any
 
+from planner.draft import pass_reasons, practice
 from planner.draft.options import MONEY, SELECTION
 from planner.render import jsonout, strip, text, words
 from planner.render.paper import Paper, Part
@@ -147,32 +148,37 @@ def _seasons(answer: Draft, paper: Paper) -> None:
 
 
 def _passes(balanced: Answer, answer: Draft, paper: Paper) -> None:
-    """Pass by pass, why it is there: what works on which target, until when, and what is bare without it."""
+    """Pass by pass: why it is there, why on that day, with which modes, and what the next pass must avoid."""
     if not balanced.columns:
         return
     space = answer.front.space
-    seen = space.view(balanced.columns)
     paper.heading("why these passes (the balanced programme)")
-    for at, column in enumerate(balanced.columns, start=1):
-        if column.slot < 0:
-            continue
-        slot = space.slots[column.slot]
-        parts = []
-        for target in seen.targets:
-            works = [use.group for use in column.uses.uses if seen.effect(use, target).value]
-            ends = [last for _, last in column.spans.get(target.id, ())]
-            if works and ends and target.window is not None:
-                groups = words.joined(dict.fromkeys(space.account.group_words(group) for group in works))
-                last = min(max(ends), target.window.last or max(ends))
-                begins = target.window.first is not None and slot.day <= target.window.first
-                opens = ", from the day its window opens" if begins else ""
-                parts.append(f"{target.name} with {groups} until {_when(last)}{opens}")
-        rest = [other for other in balanced.columns if other is not column]
-        without = space.bare(rest) - balanced.bare
-        kept = "already decided; " if column.kept else ""
+    for one in pass_reasons.of(space, balanced):
+        parts = [f"{each.target} with {words.joined(each.groups)} until {_when(each.until)}" for each in one.covers]
+        kept = "already decided; " if one.kept else ""
         covers = "covers " + "; ".join(parts) if parts else "covers no target for certain"
-        end = f"; without it {without} more weighted days are bare" if without > 0 else ""
-        paper.line((f"{at}. {_when(slot.day)}, {slot.near}: ", "head"), f"{kept}{covers}{end}", indent=2, hang=5)
+        end = f"; without it {one.bare_without} more weighted days are bare" if one.bare_without > 0 else ""
+        paper.line((f"{one.number}. {_when(one.day)}, {one.near}: ", "head"), f"{kept}{covers}{end}", indent=2, hang=5)
+        if one.now and not one.kept:
+            paper.line(("why now: ", "quiet"), "; ".join(one.now), indent=5, hang=7)
+        if one.label:
+            paper.line(("label: ", "quiet"), "; ".join(one.label), indent=5, hang=7)
+        if one.avoid:
+            paper.line(
+                ("the next pass: ", "quiet"), f"not led by {words.joined(one.avoid, 'or')} again", indent=5, hang=7
+            )
+    departs = practice.broken(space, balanced.columns)
+    if departs:
+        paper.line(("good practice: ", "quiet"), f"this programme {words.joined(departs)}", indent=2, hang=4)
+        return
+    modes = [
+        f"{words.count(len(found), 'working mode')} on {target.name}"
+        for target in space.view(balanced.columns).targets
+        if (found := practice.working_modes(space, balanced.columns, target))
+    ]
+    if modes:
+        said = f"{words.joined(modes)} over the season; no at-risk group twice in a row; the first pass as windows open"
+        paper.line(("good practice: ", "quiet"), said, indent=2, hang=4)
 
 
 def _why(entries: list[WhyNot], paper: Paper, units: str) -> None:
@@ -206,6 +212,8 @@ def as_json(answer: Draft) -> str:
                 name: {**_figures(one, answer), "audit": jsonout.document(answer.reports[name])}
                 for name, one in front.named.items()
             },
+            "reasons": [_reason(one) for one in _reasons(answer)],
+            "departs_from_practice": _departs(answer),
             "front": [_figures(one, answer) for one in sorted(front.points, key=lambda point: point.point)],
             "why_not": [
                 {
@@ -244,4 +252,34 @@ def _figures(one: Answer, answer: Draft) -> dict[str, Any]:
             }
             for column in one.columns
         ],
+    }
+
+
+def _shown(answer: Draft) -> Answer:
+    return answer.front.named.get("balanced") or next(iter(answer.front.named.values()))
+
+
+def _reasons(answer: Draft) -> list[pass_reasons.PassReason]:
+    return pass_reasons.of(answer.front.space, _shown(answer))
+
+
+def _departs(answer: Draft) -> list[str]:
+    return practice.broken(answer.front.space, _shown(answer).columns)
+
+
+def _reason(one: pass_reasons.PassReason) -> dict[str, Any]:
+    return {
+        "pass": one.number,
+        "covers": [
+            {
+                "target": each.target,
+                "groups": list(each.groups),
+                "until": datetime.date.fromordinal(each.until).isoformat(),
+            }
+            for each in one.covers
+        ],
+        "bare_without": one.bare_without,
+        "why_now": list(one.now),
+        "label": list(one.label),
+        "next_pass_not_led_by": list(one.avoid),
     }
