@@ -371,3 +371,11 @@ def test_a_seed_treatment_has_amounts_but_no_loads() -> None:
 def test_the_page_keeps_its_width(width: int) -> None:
     for line in text(demo("over-label-heron-flat"), "us", width).splitlines():
         assert len(line) <= width or " " not in line.strip() or "  " in line.strip()  # a table or one long word
+
+
+def test_a_range_of_volumes_is_told_in_the_reader_s_units() -> None:
+    # 1 gal/ac = 9.354 L/ha (NIST Handbook 44, Appendix C): 100 and 150 L/ha are 10.7 and 16.0
+    from planner.render import words
+
+    assert words.in_units("air assistance 100 to 150 L/ha", "us") == "air assistance 10.7 gal/ac to 16 gal/ac"
+    assert words.in_units("air assistance 100 to 150 L/ha", "metric") == "air assistance 100 to 150 L/ha"

@@ -156,7 +156,7 @@ def _water(found: Sheet, entry: PassSheet) -> Iterator[Block]:
             text += f", canopy {entry.canopy}"
         yield Line(label="water", text=text)
     for advice in entry.advice:
-        yield Line(label=f"coverage, {advice.name}", text=_advice(advice, show))
+        yield Line(label=f"coverage, {advice.name}", text=words.in_units(_advice(advice, show), units))
     if entry.flow is not None:
         flow = entry.flow
         nozzle = f"{words.number(flow.l_min)} L/min ({words.number(flow.gal_min)} gal/min)"

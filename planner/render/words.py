@@ -16,7 +16,7 @@ MANY: dict[Severity, tuple[str, str]] = {
     "advice": ("piece of advice", "pieces of advice"),
 }
 
-_AMOUNT = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?) (L/ha|kg/ha|g/ha|ha|km/h)(?![\w/])")
+_AMOUNT = re.compile(r"(?<![\w.])(?:(\d+(?:\.\d+)?) to )?(\d+(?:\.\d+)?) (L/ha|kg/ha|g/ha|ha|km/h)(?![\w/])")
 _DIMENSION = {"L/ha": "liquid_rate", "kg/ha": "solid_rate", "g/ha": "dose", "ha": "area", "km/h": "speed"}
 _WATER_FROM = 20.0  # L/ha: nobody sprays so much of a product, so the sentence speaks of water
 _ISO = re.compile(r"(?<!\d)(\d{4})-(\d{2})-(\d{2})(?!\d)")
@@ -103,9 +103,10 @@ def in_units(text: str, units: str) -> str:
         return text
 
     def swap(found: re.Match[str]) -> str:
-        value, unit = float(found.group(1)), found.group(2)
-        dimension = "water" if unit == "L/ha" and value >= _WATER_FROM else _DIMENSION[unit]
-        return amount(value, dimension, units)
+        low, high, unit = found.groups()
+        dimension = "water" if unit == "L/ha" and float(high) >= _WATER_FROM else _DIMENSION[unit]
+        span = [amount(float(value), dimension, units) for value in (low, high) if value]
+        return " to ".join(span)
 
     return _AMOUNT.sub(swap, text)
 
