@@ -273,6 +273,14 @@ REFUSED: dict[str, tuple[bytes, str, str, str, str]] = {
     "ambiguous date in CSV": (
         text([["Plan"], *replaced(1, 1, "03/04/2026")]), "c.csv", "B4", "can mean 3 April", "2026",
     ),
+    "passes in columns, dates across": (
+        text([["Product", "2026-07-02", "2026-07-18"], ["Demo Alder 250 SC", "9 fl oz/ac", ""]]), "c.csv", "B1",
+        "side by side in columns", "one row per product",
+    ),
+    "passes in columns, headings down": (
+        book([[None, "first", "second"], ["Date", DAY(2026, 7, 2), "later"], ["Product", "Demo Alder 250 SC", "x"],
+              ["Rate", "9 fl oz/ac", "1"]]), "c.xlsx", "B2", "side by side in columns", "one row per product",
+    ),
     "two rates, three products": (
         book([HEAD, [*ROWS[0][:3], "Demo Siskin 250 EC + Demo Marl 125 SC + Demo Osier 125 ME", "9 + 3", "fl oz/ac"]]),
         "c.xlsx", "E2", "3 products stand in one cell, 2 rates", "own row",

@@ -151,6 +151,13 @@ def _no_header(grids: Sequence[Grid], kind: str, needed: Needed, mapping: Mappin
             score = len({said.field for _, said in found.values() if said is not None})
             if score and (best is None or score > best[0]):
                 best = (score, grid, row, found)
+    across = _across(grids) if kind == "programme" else None
+    if across is not None:
+        return InputError(
+            across.place,
+            "the passes stand side by side in columns here",
+            "turn the table: one row per product in a tank, with columns pass, date, stage, product, rate and unit",
+        )
     if best is None or best[0] < 2:
         name = grids[0].name if grids else ""
         place = grids[0].place(1, 1) if grids and grids[0].cells else Place(file=name)
@@ -172,6 +179,30 @@ def _no_header(grids: Sequence[Grid], kind: str, needed: Needed, mapping: Mappin
     hint = f"; if one of {', '.join(map(repr, unknown[:6]))} is meant, say --map COLUMN=FIELD" if unknown else ""
     where = min(found)
     return InputError(grid.place(row, where), f"column {words} is missing", _wanted(missing) + hint)
+
+
+_STAGE_CODE = re.compile(r"(?:BBCH|[A-Z]{1,2})\s?[0-9]{1,2}(?:\.[0-9]+)*(?:\s*\(.*)?\Z")  # R3, Z39, F10.5.1, BBCH 65
+
+
+def _across(grids: Sequence[Grid]) -> Cell | None:
+    """The first pass of a sheet whose passes stand in columns: dates across a row, or the headings down a column."""
+    for grid in grids:
+        for row in grid.rows[:HEADER_WITHIN]:
+            dates = [
+                cell
+                for cell in grid.row(row)
+                if not cell.merged_from and (_is_date(cell) or _STAGE_CODE.match(cell.raw[:20]))
+            ]
+            if len(dates) >= 2:
+                return dates[0]
+        down = [grid.row(row)[0] for row in grid.rows[:HEADER_WITHIN]]
+        labels = [
+            cell for cell in down if not cell.is_number and len(cell.raw) <= 200 and heading(cell.raw, "programme")
+        ]
+        fields = {said.field for cell in labels if (said := heading(cell.raw, "programme")) is not None}
+        if len(fields) >= 2 and fields & {"product", "active"} and len(grid.row(labels[0].row)) > 1:
+            return grid.row(labels[0].row)[1]
+    return None
 
 
 def _wanted(needed: Iterable[tuple[str, ...]]) -> str:
