@@ -12,6 +12,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+import corner
 import msgspec
 import pytest
 import reports
@@ -252,32 +253,32 @@ def test_a_draft_for_a_field_without_targets_asks_for_them(
 # --- mend -------------------------------------------------------------------------------------------------------------
 
 
-@cache
-def mended() -> Mending:
-    return mend(demo("solo-strobilurins-quarry-bottom"), catalogue(), top=1)
+@pytest.fixture(scope="module")
+def mended(tmp_path_factory: pytest.TempPathFactory) -> Mending:
+    return mend(load_programme(corner.write(tmp_path_factory.mktemp("mend")), catalogue()), catalogue(), top=1)
 
 
-def test_a_mend_says_how_sure_it_is_and_what_hangs_together() -> None:
-    best = mended().mends[0]
-    told = line(mend_render.show(mended(), width=100))
+def test_a_mend_says_how_sure_it_is_and_what_hangs_together(mended: Mending) -> None:
+    best = mended.mends[0]
+    told = line(mend_render.show(mended, width=100))
     assert "no fewer changes of the kinds that were tried do it" in told and "invented products" in told
-    stopped = dataclasses.replace(mended(), stopped=True)
+    stopped = dataclasses.replace(mended, stopped=True)
     assert "not proven fewest" in line(mend_render.show(stopped, width=100))
     joint = dataclasses.replace(
         best, changes=tuple(dataclasses.replace(one, removes=()) for one in best.changes), proven=False
     )
-    again = dataclasses.replace(mended(), mends=(joint,))
+    again = dataclasses.replace(mended, mends=(joint,))
     told = line(mend_render.show(again, width=100, explain=True))
     assert told.count("needed together with the other changes") == len(best.changes)
     assert json.loads(mend_render.as_json(again))["mends"][0]["proven"] is False
 
 
-def test_a_mend_of_products_that_are_no_demo_is_not_called_invented() -> None:
-    best = mended().mends[0]
+def test_a_mend_of_products_that_are_no_demo_is_not_called_invented(mended: Mending) -> None:
+    best = mended.mends[0]
     real = tuple(msgspec.structs.replace(one, demo=False) for one in best.programme.products)
     programme = msgspec.structs.replace(best.programme, products=real)
     undated = msgspec.structs.replace(best.report, cover=(), totals={})
-    answer = dataclasses.replace(mended(), mends=(dataclasses.replace(best, programme=programme, report=undated),))
+    answer = dataclasses.replace(mended, mends=(dataclasses.replace(best, programme=programme, report=undated),))
     assert "invented products" not in line(mend_render.show(answer, width=100))
 
 
@@ -396,7 +397,7 @@ def test_a_tank_item_without_rate_or_dose_is_named_only() -> None:
     assert row[2] == "boscalid"
 
 
-def test_json_of_a_mend_and_a_report_agree() -> None:
-    assert json.loads(mend_render.as_json(mended()))["before"] == json.loads(
-        jsonout.dump(jsonout.document(mended().before))
+def test_json_of_a_mend_and_a_report_agree(mended: Mending) -> None:
+    assert json.loads(mend_render.as_json(mended))["before"] == json.loads(
+        jsonout.dump(jsonout.document(mended.before))
     )
