@@ -494,7 +494,7 @@ EIGHT = str(HERE / "browser" / "eight" / "programme.yaml")
 FIELD, SHOP = str(FARM / "quarry-bottom.yaml"), str(FARM / "farm-shop.yaml")
 PAGES = {
     "audit": ["audit", EIGHT],
-    "draft": ["draft", FIELD, "--products", SHOP, "--passes", "2", "--seconds", "4"],
+    "draft": ["draft", FIELD, "--products", SHOP, "--passes", "2", "--seconds", "90"],
     "compare": ["compare", SOLO, SOUND, "--growth-rate", "0.1", "--start-fraction", "1e-5"],
     "sheet": ["sheet", SOUND],
     "calendar": ["calendar", SOUND],
