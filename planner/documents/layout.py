@@ -188,13 +188,13 @@ def _across(grids: Sequence[Grid]) -> Cell | None:
     """The first pass of a sheet whose passes stand in columns: dates across a row, or the headings down a column."""
     for grid in grids:
         for row in grid.rows[:HEADER_WITHIN]:
-            dates = [
-                cell
-                for cell in grid.row(row)
-                if not cell.merged_from and (_is_date(cell) or _STAGE_CODE.match(cell.raw[:20]))
-            ]
-            if len(dates) >= 2:
-                return dates[0]
+            own = [cell for cell in grid.row(row) if not cell.merged_from]
+            for found in (
+                [cell for cell in own if _is_date(cell)],
+                [cell for cell in own if _STAGE_CODE.match(cell.raw[:40])],
+            ):
+                if len(found) >= 2:
+                    return found[0]
         down = [grid.row(row)[0] for row in grid.rows[:HEADER_WITHIN]]
         labels = [
             cell for cell in down if not cell.is_number and len(cell.raw) <= 200 and heading(cell.raw, "programme")
