@@ -41,6 +41,7 @@ if TYPE_CHECKING:
 RANK: dict[str, int] = {name: at for at, name in enumerate(CLASSES, start=1)}  # poor 1 ... excellent 5
 GOOD, FAIR, POOR = RANK["good"], RANK["fair"], RANK["poor"]
 CAP_RANK: dict[Severity, int] = {"advice": 0, "caution": 1, "breach": 2}
+RISK_RANK = {"unknown": 0, "low": 1, "low-medium": 2, "medium": 3, "medium-high": 4, "high": 5}
 LEVEL_RANK = {"none": 0, "reduced": 1, "lost": 2}
 
 
@@ -263,8 +264,7 @@ class Account:
 
     def risk(self, uses: Iterable[Use]) -> str:
         """The highest risk level among these uses' actives."""
-        order = ("unknown", "low", "low-medium", "medium", "medium-high", "high")
-        return max((use.active.risk for use in uses), key=lambda level: order.index(level) if level in order else 0)
+        return max([use.active.risk for use in uses], key=lambda level: RISK_RANK.get(level, 0))
 
     def joined(self, one: str, other: str, purpose: Purpose) -> bool:
         """Whether two group keys count as one for mixing, succession or counting."""
@@ -651,6 +651,13 @@ class Account:
         if not served:
             lonely = not self.others(state, group)
             return lonely, lonely, FREE
+        key = ("alone", group, self.published.at_risk(group), *[target.id for target in served])
+        found: tuple[Truth, Truth, Cap] | None = state.tank.known.get(key)
+        if found is None:
+            found = state.tank.known[key] = self._alone(state, group, served)
+        return found
+
+    def _alone(self, state: PassState, group: str, served: list[TargetState]) -> tuple[Truth, Truth, Cap]:
         answers = [self.partner(state, group, target) for target in served]
         some = any_of([_not(value) for value, _ in answers])
         every = all_of([_not(value) for value, _ in answers])

@@ -11,7 +11,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from planner import engine
-from planner.conditions import undecided
 from planner.facts.kinds import Fact, FactKind, Telling
 from planner.model import SEVERITIES, Finding, NotAssessed, Severity
 from planner.rulebook import Rule, Rulebook, fill
@@ -38,7 +37,7 @@ def judge(
         if not gaps and fact.id not in fired:
             continue  # most facts: all is known of them and no rule fires
         for rule in rulebook.by_kind.get(fact.kind, ()):
-            unknown = undecided(rule.cases, rule.unknown_when, fact.values) if gaps and rule.unknown_when else ()
+            unknown = rule.undecided(fact.values) if gaps else ()
             if unknown:
                 for field in unknown:
                     reason = fact.unknown.get(field) or f"the {field.replace('_', ' ')} is not known"
@@ -153,33 +152,30 @@ class _Words:
 
     def __init__(self, rule: Rule, facts: Sequence[Fact], passes: Sequence[int]) -> None:
         self.rule = rule
-        self.facts = facts
+        self.facts = [(fact.told.shows, fact.values) for fact in facts]
         self.known = {"passes": say_passes(passes)}
 
     def get(self, name: str, otherwise: str) -> str:
         """The words for ``{name}``."""
-        if name not in self.known:
-            self.known[name] = self._say(name, otherwise)
-        return self.known[name]
+        found = self.known.get(name)
+        if found is None:
+            found = self.known[name] = self._say(name, otherwise)
+        return found
 
     def _say(self, name: str, otherwise: str) -> str:
         if name in self.rule.parameters:
             return self.rule.parameters[name].words
-        texts = dict.fromkeys(
-            [_text(fact, name) for fact in self.facts if name in fact.told.shows or name in fact.values]
-        )
+        texts: dict[str, None] = {}
+        for shows, values in self.facts:
+            if name in shows:
+                texts[shows[name]] = None
+            elif name in values:
+                value = values[name]
+                texts["unknown" if value is None else str(value)] = None
         if len(texts) > 1:
             # "a, b" and "b, c" are "a, b, c"
             texts = dict.fromkeys(part for text in texts for part in text.split(", ") if part)
         return ", ".join(texts) if texts else otherwise
-
-
-def _text(fact: Fact, name: str) -> str:
-    shows = fact.told.shows
-    if name in shows:
-        return shows[name]
-    value = fact.values.get(name)
-    return "unknown" if value is None else str(value)
 
 
 def _evidence(facts: Sequence[Fact], reads: frozenset[str]) -> dict[str, Any]:

@@ -10,15 +10,16 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cached_property, lru_cache
+from operator import itemgetter
 from pathlib import Path
 from typing import Any, Literal, Protocol
 
 import msgspec
 
 from planner import places
-from planner.conditions import Case
+from planner.conditions import Case, undecided
 from planner.errors import RulebookError, UnknownName
 from planner.facts.kinds import KINDS, FactKind
 from planner.model import Grade, Place, Struct
@@ -30,6 +31,7 @@ ExampleKind = Literal["firing", "quiet", "boundary", "unknown"]
 EXAMPLE_KINDS: tuple[ExampleKind, ...] = ("firing", "quiet", "boundary", "unknown")
 
 _RULE_FILE = re.compile(r"[A-Z]{3}[0-9]{2}-[a-z0-9-]+\.yaml\Z")
+_MOST_KEPT = 4096  # answers of one rule
 PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
 
 
@@ -82,6 +84,30 @@ class Rule(Struct, frozen=True, kw_only=True, dict=True):
     def reads(self) -> frozenset[str]:
         """The fields that its conditions read."""
         return frozenset(field for case in self.cases for one in case.when for field in one.reads)
+
+    def undecided(self, values: Mapping[str, Any]) -> tuple[str, ...]:
+        """The fields whose lack keeps the rule from being decided for a fact (see ``conditions.undecided``).
+
+        Facts repeat: in six passes of one field, and more so in a thousand fields. So the answer is kept by the values
+        that it reads.
+        """
+        if not self.unknown_when:
+            return ()
+        key = self._asked(values)
+        found = self._kept.get(key)
+        if found is None:
+            if len(self._kept) >= _MOST_KEPT:
+                self._kept.clear()
+            found = self._kept[key] = undecided(self.cases, self.unknown_when, values)
+        return found
+
+    @cached_property
+    def _asked(self) -> Callable[[Mapping[str, Any]], Any]:
+        return itemgetter(*sorted({*self.reads, *self.unknown_when}))
+
+    @cached_property
+    def _kept(self) -> dict[Any, tuple[str, ...]]:
+        return {}
 
     @cached_property
     def reason(self) -> str:
