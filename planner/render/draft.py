@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from planner.draft import pass_reasons, practice
@@ -100,6 +101,12 @@ def _table(answer: Draft, paper: Paper, units: str) -> None:
         ),
         indent=2,
     )
+    for name, report in answer.reports.items():
+        if name == "balanced":
+            days = [f"{row['name']} {_bare(row)}" for row in report.cover]
+            paper.line(
+                (f"days of the window that the balanced programme leaves bare: {words.joined(days)}", "quiet"), indent=2
+            )
     for name, one in front.named.items():
         stock = front.space.money(one.columns)[1]
         if stock:
@@ -107,6 +114,18 @@ def _table(answer: Draft, paper: Paper, units: str) -> None:
             paper.line(
                 (f"{name}: stock on hand worth {worth} is used first and is not in the price", "quiet"), indent=2
             )
+
+
+def _bare(row: Mapping[str, Any]) -> str:
+    """Bare days of one target's window, of how many."""
+    if row["bare_days"] is None:
+        return "not known"
+    spans = [
+        (datetime.date.fromisoformat(run["to"]) - datetime.date.fromisoformat(run["from"])).days + 1
+        for run in row["days"]
+    ]
+    unknown = sum(length for length, run in zip(spans, row["days"], strict=True) if run["modes"] is None)
+    return f"{row['bare_days']} of {sum(spans)}" + (f" ({unknown} not known)" if unknown else "")
 
 
 def _row(name: str, one: Answer, report: AuditReport | None, answer: Draft, units: str) -> list[Part]:
