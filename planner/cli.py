@@ -88,6 +88,14 @@ def command(subparsers: Any, name: str, examples: str, description: str = "") ->
     return parser
 
 
+def part(parts: Any, name: str, summary: str, examples: str) -> Parser:
+    """Make the parser of one part of a command, with those of the command's examples that are its own."""
+    own = [line for line in examples.strip().splitlines() if line.split()[2:3] == [name]]
+    about = f"{summary[:1].upper()}{summary[1:]}.\n\nexamples:\n" + "\n".join(f"  {line}" for line in own)
+    made: Parser = parts.add_parser(name, help=summary, description=about)
+    return made
+
+
 def parser(*chosen: str) -> Parser:
     """The whole parser; only the modules of ``chosen`` commands are loaded, the others are only named."""
     top = Parser(

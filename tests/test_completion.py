@@ -137,3 +137,19 @@ def test_every_option_is_offered(shell: str) -> None:
             for name in option.names:
                 shown = name if shell != "fish" else f"-l {name[2:]}" if name.startswith("--") else f"-s {name[1:]}"
                 assert shown in script(shell)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [entry.path for entry in completion.entries(cli.parser(*COMMANDS)) if entry.path],
+    ids=" ".join,
+)
+def test_every_help_has_examples_and_fits_80_columns(
+    words: tuple[str, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert cli.main([*words, "--help"]) == 0
+    shown = capsys.readouterr().out
+    examples = shown.partition("\nexamples:\n")[2].partition("\n\n")[0].splitlines()
+    assert examples
+    assert any(f"planner {' '.join(words)}" in line for line in examples)
+    assert all(len(line) <= 80 and line == line.rstrip() for line in shown.splitlines())
