@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor
 from itertools import islice
-from multiprocessing import get_context
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from planner.batch.inputs import Job
 from planner.batch.work import Setup, judge, judge_many
 from planner.errors import InputError
+
+if TYPE_CHECKING:
+    from concurrent.futures import Future
 
 CHUNK = 25  # programmes handed over at once: about 0.1 s of work, so handing over costs little
 AHEAD = 8  # chunks in flight per worker; bounds the memory of a long run
@@ -38,6 +39,10 @@ def chunks(jobs: Iterable[Job], size: int = CHUNK) -> Iterator[list[Job]]:
 
 
 def _local(jobs: Iterable[Job], setup: Setup, workers: int) -> Iterator[Line]:
+    # imported here: an audit of one programme passes this module too, and has no use for processes
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import get_context
+
     # spawned, not forked: the rule engine's C part holds state that a fork in mid-run would share
     with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
         waiting: deque[Future[list[Line]]] = deque()

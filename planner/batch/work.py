@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import tempfile
 from collections.abc import Sequence
 from functools import lru_cache
 from typing import Any
@@ -59,6 +58,8 @@ def _report(job: Job, setup: Setup, catalogue: Catalogue) -> AuditReport:
 
     field, products, columns = job.field or None, list(job.products) or None, dict(setup.columns)
     if job.rows:
+        import tempfile  # a table's rows are rare, and an audit of one programme passes this module too
+
         handle, name = tempfile.mkstemp(suffix=".csv")
         try:
             with os.fdopen(handle, "w", encoding="utf-8") as file:
