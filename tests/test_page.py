@@ -579,8 +579,9 @@ def test_pages_are_sound_and_speak_the_trades_words(commands: dict[str, str], na
     for drawing in re.findall(r"<svg.*?</svg>", html, re.DOTALL):
         ElementTree.fromstring(drawing)
     assert "<pre>" not in html  # drawings are drawn, not typed
-    for raw in ("None", "True", "False", "FRAC 11 ", "days_bare", "[1, 3]", "stage_timed", "at-risk-group"):
+    for raw in ("True", "False", "FRAC 11 ", "days_bare", "[1, 3]", "stage_timed", "at-risk-group"):
         assert raw not in mine.said, raw
+    assert not re.search(r"(: |\bis |=|, )None\b", mine.said)
     levels = [int(tag[1]) for tag, _ in mine.tags if re.fullmatch(r"h[1-6]", tag)]
     assert levels[0] == 1 and all(after - before <= 1 for before, after in pairwise(levels))
 

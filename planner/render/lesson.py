@@ -467,6 +467,7 @@ def key(sheet: Sheet, one: Exercise, catalogue: Catalogue, marked: Mark) -> None
     sheet.title(f"Key: {one.text.title} (level {one.level}, seed {one.seed}, {one.crop})")
     if isinstance(sheet, Pictures):
         _opened(sheet, one)
+        sheet.first("Right", "; or ".join(one.key))
         if one.programme is not None:
             sheet.season(judged(one.programme, catalogue).report)
     sheet.line(f"Right: {'; or '.join(one.key)}")

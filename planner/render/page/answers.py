@@ -6,6 +6,7 @@ Each function takes what the command's text renderer takes and says the same in 
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -73,7 +74,13 @@ def sections(blocks: Sequence[Block], *, fresh: str = "") -> list[Section]:
         elif isinstance(block, BlockTable):
             close()
             parts.append(
-                Table(caption=title or "Table", header=block.header, rows=block.rows, right=block.right, quiet=True)
+                Table(
+                    caption=title or "Table",
+                    header=block.header,
+                    rows=tuple(tuple(map(_tight, row)) for row in block.rows),
+                    right=block.right,
+                    quiet=True,
+                )
             )
     close()
     made.append((title, level, parts))
@@ -89,6 +96,14 @@ def sections(blocks: Sequence[Block], *, fresh: str = "") -> list[Section]:
         else:
             found.append(section)
     return found
+
+
+_DATE = re.compile(rf"(\d) (?=(?:{'|'.join(words.MONTHS)})\b)")
+
+
+def _tight(cell: str) -> str:
+    """A cell in which no line ends between a day and its month."""
+    return _DATE.sub("\\1\u00a0", cell)
 
 
 def sheets_of(report: AuditReport, catalogue: Catalogue, units: System) -> list[Section]:

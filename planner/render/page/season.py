@@ -338,9 +338,7 @@ def _pass_words(report: AuditReport | None) -> dict[str, _Told]:
     found = {}
     for one in report.programme.passes:
         names = " + ".join(item.product or item.active or "" for item in one.tank)
-        found[str(one.number)] = _Told(
-            words.when(one, report), "+".join(codes.get(one.number, [])), words.safe(names)
-        )
+        found[str(one.number)] = _Told(words.when(one, report), "+".join(codes.get(one.number, [])), words.safe(names))
     return found
 
 
