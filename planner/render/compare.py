@@ -50,6 +50,7 @@ def text(
 ) -> list[Text]:
     """The answer as lines; what stands first is what a grower asks first: what it costs and what it changes."""
     paper = Paper(width)
+    paper.line((_named(one), "head"), hang=2)
     for line in _lead(one, units):
         paper.line(line, hang=2)
     paper.heading("the programmes")
@@ -117,7 +118,7 @@ def markdown(one: Comparison, *, units: str = "metric", versions: str = "") -> s
         return [*(f"- {escape(line)}" for line in lines), ""] if lines else []
 
     title = " and ".join(str(entry["name"]) for entry in one.programmes)
-    out = [f"# {escape(title)}, side by side", "", *listed(_lead(one, units)), "## The programmes", ""]
+    out = [f"# {escape(title)}, side by side", "", *listed([_named(one), *_lead(one, units)]), "## The programmes", ""]
     out += table(*_programmes(one, units))
     out += listed([f"notice: {notice}" for notice in one.notices])
     out += ["## Pass by pass", ""]
@@ -150,6 +151,11 @@ def markdown(one: Comparison, *, units: str = "metric", versions: str = "") -> s
 
 
 # --- the first lines ------------------------------------------------------------------------------------------------
+
+
+def _named(one: Comparison) -> str:
+    """Which letter stands for which programme; first, because every line below speaks in letters."""
+    return "; ".join(f"{label}: {entry['name']}" for label, entry in zip(one.labels, one.programmes, strict=True))
 
 
 def _lead(one: Comparison, units: str) -> list[str]:
