@@ -21,15 +21,24 @@ _LOW, _HIGH = -(2**62), 2**62
 
 
 @dataclass
+class _Chain:
+    """Runs that are followed together, slot by slot: columns of the quantities that lengthen, end or mark each run."""
+
+    finals: list[int]  # the made variable at the end of each run
+    steps: list[tuple[Any, Any]]  # hit and stop (or marked and stop), one column per run
+
+
+@dataclass
 class _Level:
-    """What is looked at once the first ``slots`` are decided."""
+    """What is looked at once the first ``slots`` are decided. Quantities are sums over the choices; the first ones are
+    whole rows that have a most, then those that have a least."""
 
     tables: list[Any]  # per decided slot: choice x quantity
     base: Any
-    plain: Any  # columns of quantities that are whole rows
-    low: Any
     high: Any
+    low: Any
     ops: list[tuple[Made, int]]  # a made variable and the column of its quantity (-1: none)
+    chains: list[tuple[str, _Chain]]
     partial: dict[int, int]  # a variable of kind 'any' not wholly decided -> column of its quantity
     rows: list[tuple[int, list[tuple[int, int]], tuple[int, ...], int, int]]
 
@@ -67,28 +76,51 @@ class Checker:
     def sound(self, choices: NDArray[Any]) -> NDArray[Any]:
         """Which beginnings (programmes x decided slots) no rule has thrown out yet. Whoever calls has asked the same
         of the beginnings that are one slot shorter."""
-        count, slots = choices.shape
+        slots = choices.shape[1]
         level = self._levels[slots - 1]
-        got = np.repeat(level.base[None, :], count, axis=0)
-        for slot, table in enumerate(level.tables):
-            got += table[choices[:, slot]]
-        plain = got[:, level.plain]
-        fine: NDArray[Any] = ((plain >= level.low) & (plain <= level.high)).all(axis=1)
+        got = level.tables[0][choices[:, 0]] + level.base
+        for slot in range(1, slots):
+            got += level.tables[slot][choices[:, slot]]
+        most, least = len(level.high), len(level.low)
+        fine: NDArray[Any] = (got[:, :most] <= level.high).all(axis=1)
+        if least:
+            fine &= (got[:, most : most + least] >= level.low).all(axis=1)
+        where = np.flatnonzero(fine)
+        if not len(where) or not level.rows:
+            return fine
+        # what is left needs more work, so it is asked only of what has passed so far
+        rest = np.ascontiguousarray(got[where].T)
+        left = np.ones(len(where), dtype=bool)
         values: dict[int, Any] = {}
+        for how, chain in level.chains:
+            self._follow(how, chain, rest, values)
         for made, column in level.ops:
-            values[made.index] = self._value(made, values, got[:, column] if column >= 0 else None, count)
+            values[made.index] = self._value(made, values, rest[column] if column >= 0 else None, len(where))
         for column, terms, given, low, high in level.rows:
-            held: Any = True
-            for one in given:
-                if one in level.partial and one not in values:
-                    held = held & (got[:, level.partial[one]] > 0)
-                else:
-                    held = held & (values[_var(one)] == (0 if one < 0 else 1))
-            total = got[:, column]
+            total: Any = rest[column]
             for var, factor in terms:
                 total = total + factor * values[var]
-            fine &= ~(((total < low) | (total > high)) & held)
+            broken = (total > high) if low <= _LOW else (total < low) | (total > high)
+            for one in given:
+                if one in level.partial and one not in values:
+                    broken &= rest[level.partial[one]] > 0
+                else:
+                    broken &= values[_var(one)] == (0 if one < 0 else 1)
+            left &= ~broken
+        fine[where] = left
         return fine
+
+    def _follow(self, how: str, chain: _Chain, got: NDArray[Any], values: dict[int, Any]) -> None:
+        """The length of each run after its last slot, or whether a marked pass is part of it."""
+        now = np.zeros((len(chain.finals), got.shape[1]), dtype=got.dtype)
+        for hit, stop in chain.steps:
+            if how == "after":
+                now += got[hit]
+            else:
+                np.maximum(now, got[hit], out=now)
+            now[got[stop] > 0] = 0
+        for at, index in enumerate(chain.finals):
+            values[index] = now[at]
 
     def _value(self, made: Made, values: dict[int, Any], total: Any, count: int) -> Any:
         of = made.of
@@ -108,10 +140,7 @@ class Checker:
             return ((number >= made.table[0]) & (number <= made.table[1])).astype(np.int64)
         if made.how == "table":
             return np.asarray(made.table, dtype=np.int64)[values[of[0]]]
-        before = values[of[2]] if len(of) > 2 else np.zeros(count, dtype=np.int64)
-        if made.how == "after":
-            return np.where(values[of[0]] > 0, before + 1, np.where(values[of[1]] > 0, 0, before))
-        return np.where(values[of[1]] > 0, 0, np.maximum(values[of[0]], before))  # held
+        raise AssertionError(made.how)
 
     # --- what to look at on which level -----------------------------------------------------------------------------
 
@@ -147,31 +176,69 @@ class Checker:
                 else:
                     need.add(_var(one))
         ops: list[tuple[Made, int]] = []
+        runs: dict[tuple[str, int], list[list[tuple[int, int]]]] = {}
+        finals: dict[tuple[str, int], list[int]] = {}
         for made in reversed(self._made.values()):
-            if made.index in need:
-                if made.how in ("sum", "any"):
-                    ops.append((made, quantity((made.how, made.index), [(index, 1) for index in made.of])))
-                else:
-                    ops.append((made, -1))
-                    need |= {_var(one) for one in made.of}
-        tables = [np.zeros((len(self.options[slot]) + 1, len(terms_of)), dtype=np.int64) for slot in range(level)]
-        base = np.zeros(len(terms_of), dtype=np.int64)
-        for column, terms in enumerate(terms_of):
-            for index, factor in terms:
+            if made.index not in need:
+                continue
+            if made.how in ("after", "held"):
+                steps: list[tuple[int, int]] = []
+                last: Made | None = made
+                while last is not None:
+                    pair = [self._made[index] for index in last.of[:2]]
+                    columns = [quantity(("sum", p.index), [(index, 1) for index in p.of]) for p in pair]
+                    steps.append((columns[0], columns[1]))
+                    last = self._made[last.of[2]] if len(last.of) > 2 else None
+                runs.setdefault((made.how, len(steps)), []).append(steps[::-1])
+                finals.setdefault((made.how, len(steps)), []).append(made.index)
+            elif made.how in ("sum", "any"):
+                ops.append((made, quantity((made.how, made.index), [(index, 1) for index in made.of])))
+            else:
+                ops.append((made, -1))
+                need |= {_var(index) for index in made.of}
+        # whole rows stand first, those with a most before those with a least; one with both is two
+        most = [(column, high) for column, _, high in plain if high < _HIGH]
+        least = [(column, low) for column, low, _ in plain if low > _LOW]
+        front = [column for column, _ in (*most, *least)]
+        rest = [column for column in range(len(terms_of)) if column not in set(front)]
+        order = [*front, *rest]
+        place = {column: at for at, column in enumerate(order)}  # of one in both, the later: only rows ask for those
+        tables = [np.zeros((len(self.options[slot]) + 1, len(order)), dtype=np.int64) for slot in range(level)]
+        base = np.zeros(len(order), dtype=np.int64)
+        for at, column in enumerate(order):
+            for index, factor in terms_of[column]:
                 if index in self._always:
-                    base[column] += factor
+                    base[at] += factor
                 elif self._place[index][0] < level:
-                    slot, at = self._place[index]
-                    tables[slot][at, column] += factor
+                    slot, way = self._place[index]
+                    tables[slot][way, at] += factor
+        biggest = int(np.abs(base).max(initial=0)) + sum(int(np.abs(table).max(initial=0)) for table in tables)
+        kind = np.int32 if biggest < 2**31 else np.int64
+        chains = [
+            (
+                how,
+                _Chain(
+                    finals[how, count],
+                    [
+                        (
+                            np.array([place[steps[step][0]] for steps in many]),
+                            np.array([place[steps[step][1]] for steps in many]),
+                        )
+                        for step in range(count)
+                    ],
+                ),
+            )
+            for (how, count), many in runs.items()
+        ]
         return _Level(
-            tables,
-            base,
-            np.array([column for column, _, _ in plain], dtype=np.int64),
-            np.array([low for _, low, _ in plain], dtype=np.int64),
-            np.array([high for _, _, high in plain], dtype=np.int64),
-            ops[::-1],
-            partial,
-            special,
+            [table.astype(kind) for table in tables],
+            base.astype(kind),
+            np.array([high for _, high in most], dtype=np.int64),
+            np.array([low for _, low in least], dtype=np.int64),
+            [(made, place[column] if column >= 0 else -1) for made, column in ops[::-1]],
+            chains,
+            {index: place[column] for index, column in partial.items()},
+            [(place[column], aux, given, low, high) for column, aux, given, low, high in special],
         )
 
     def _row_at(

@@ -94,6 +94,7 @@ class Compiler:
 
         self.space = space
         self.model = cp_model.CpModel()
+        self._sum = cp_model.LinearExpr.sum
         self.soft = soft
         self.literals: dict[Tag, Literal_] = {}
         self.strict = strict
@@ -110,6 +111,8 @@ class Compiler:
         # the same rules in plain numbers, for whoever looks at many programmes at once (``draft.check``)
         self.made: list[Made] = []
         self.ruled: list[Any] = []
+        self._bounds: list[int] | None = None
+        self._by_bounds = False
         self.most_bare_days: dict[str, int] = {}  # target -> most bare days that ``strict`` leaves
 
     def build(self) -> Compiled:
@@ -165,7 +168,7 @@ class Compiler:
 
     def total(self, columns: Iterable[Column]) -> Any:
         """Number of chosen columns among these."""
-        return sum(self.x[column.number] for column in columns)
+        return self._sum([self.x[column.number] for column in columns])
 
     def both(self, literals: Sequence[Literal_]) -> Literal_ | None:
         """One literal that stands for all of these; None where there is nothing to ask."""
@@ -389,39 +392,69 @@ class Compiler:
         words = self.account.group_words(one) + ("" if one == other else f" and {self.account.group_words(other)}")
         tag = Tag(rule, f"{words} may not lead two passes in succession without a partner in either")
         slots = sorted(classes)
+        relieving: dict[str, list[Column]] = {}
+        told: dict[tuple[Any, ...], str | None] = {}
         for at, first_slot in enumerate(slots):
             for second_slot in slots[at + 1 :]:
-                for firsts in classes[first_slot].values():
-                    for target, seconds in self._clashing(firsts, classes[second_slot], one, other).items():
-                        between = [
-                            column
-                            for column in self.foliar
-                            if first_slot < column.slot < second_slot and self._relieves(column, target, one, other)
-                        ]
+                for sign, firsts in classes[first_slot].items():
+                    clashing = self._clashing(sign, firsts[0], classes[second_slot], one, other, told)
+                    for target, seconds in clashing.items():
+                        if target not in relieving:
+                            relieving[target] = [c for c in self.foliar if self._relieves(c, target, one, other)]
+                        between = [c for c in relieving[target] if first_slot < c.slot < second_slot]
                         self.add(tag, self.total(firsts) + self.total(seconds) <= 1 + self.total(between))
 
     def _clashing(
-        self, firsts: list[Column], seconds: dict[tuple[Any, ...], list[Column]], one: str, other: str
+        self,
+        sign: tuple[Any, ...],
+        first: Column,
+        seconds: dict[tuple[Any, ...], list[Column]],
+        one: str,
+        other: str,
+        known: dict[tuple[Any, ...], str | None],
     ) -> dict[str, list[Column]]:
-        """Columns of a later slot that break the rule after ``firsts``, by the target that the succession is read for
-        (an empty text: neighbouring passes, no target shared)."""
+        """Columns of a later slot that break the rule after a pass of this signature, by the target that the succession
+        is read for (an empty text: neighbouring passes, no target shared). ``known``: what was said of passes of the
+        same signatures that lie as far apart."""
         found: dict[str, list[Column]] = {}
-        first = firsts[0]
-        for columns in seconds.values():
+        for second_sign, columns in seconds.items():
             second = columns[0]
-            shared = [
-                target
-                for target in self.account.targets
-                if self.account.works(first.uses, target) and self.account.works(second.uses, target)
+            marks = [
+                (target, here[1] or there[1], end)
+                for target, here, there, end in zip(self.account.targets, sign[3], second_sign[3], sign[4], strict=True)
+                if here[0] and there[0]
             ]
-            told = self.severity(first, second, one, other)
-            if not self._kept_apart(told, bool(shared), first, second, one, other):
-                if any(self._estimated(column, target) for column in (first, second) for target in shared):
+            shared = [target for target, _, _ in marks]
+            apart = self.space.slots[second.slot].day - self.space.slots[first.slot].day
+            ends = [end for _, _, end in marks if end is not None]
+            # what is said depends on the days bare between the two, not on how they come about
+            bare = self._told_apart(apart - max(ends)) if ends else None
+            key = (*sign[:4], sign[5], *second_sign[:4], second_sign[5], bare, None if shared else (sign[4], apart))
+            if key not in known:
+                known[key] = self.severity(first, second, one, other)
+            if not self._kept_apart(known[key], bool(shared), first, second, one, other):
+                if any(estimated for _, estimated, _ in marks):
                     self.left["ROT01 where a target's stage is an estimate"] = None
                 continue
             for target_id in [target.id for target in shared] or [""]:
                 found.setdefault(target_id, []).extend(columns)
         return found
+
+    def _told_apart(self, bare: int) -> Any:
+        """Days bare as far as the two rules tell them apart: on which side of each of their bounds they lie."""
+        if self._bounds is None:
+            read = [
+                condition
+                for rule in self.space.book.running
+                if rule.code in ("ROT01", "ROT02")
+                for case in rule.cases
+                for condition in case.when
+                if "days_bare" in condition.reads
+            ]
+            plain = all(not one.other and all(isinstance(value, int) for value in one.values) for one in read)
+            self._bounds = [int(value) for one in read for value in one.values] if plain else []
+            self._by_bounds = plain
+        return tuple((bare > bound) - (bare < bound) for bound in self._bounds) if self._by_bounds else bare
 
     def _kept_apart(
         self, told: str | None, shared: bool, first: Column, second: Column, one: str, other: str
@@ -449,7 +482,8 @@ class Compiler:
             return None
         for case in rule.cases:
             if all_hold(case.when, fact.values) is True:
-                return allowed(case.severity, fact.told)[0]
+                # nothing is milder than advice, so what is told of the fact need not be made for it
+                return "advice" if case.severity == "advice" else allowed(case.severity, fact.told)[0]
         return None
 
     def _estimated(self, column: Column, target: TargetState) -> bool:
@@ -457,17 +491,15 @@ class Compiler:
 
     def _signature(self, column: Column, one: str, other: str) -> tuple[Any, ...]:
         account, state = self.account, column.uses
+        day = self.space.slots[column.slot].day
         uses = [use for key in dict.fromkeys((one, other)) for use in state.by_group.get(key, [])]
         return (
             tuple((key, account.alone(state, key)) for key in dict.fromkeys((one, other)) if key in state.by_group),
             account.risk(uses),
             account.at_risk(uses),
+            tuple((account.works(state, target), account.meets(state, target).estimated) for target in account.targets),
             tuple(
-                (
-                    account.works(state, target),
-                    account.meets(state, target).estimated,
-                    max((account.cover_end(use, state, target) or 0 for use in uses), default=0),
-                )
+                max((end - day for use in uses if (end := account.cover_end(use, state, target))), default=None)
                 for target in account.targets
             ),
             tuple(self.published.solo(state, key.partition(" ")[2], None) for key in (one, other)),

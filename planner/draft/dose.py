@@ -96,6 +96,11 @@ class Doses:
         start = first.start if first.start is not None else float(self.days[0])
         return _Against(components, doses, groups, start, first.last)
 
+    def alone(self) -> list[float]:
+        """Of one slot: the index of each choice from 1 on by itself, days."""
+        count = len(self.classes[0])
+        return [float(days) for days in self.stretch(np.arange(1, count, dtype=np.int64)[:, None])]
+
     def stretch(self, choices: NDArray[Any]) -> NDArray[Any]:
         """What the days from the last decided slot to the next (or to the end) add, days per programme.
 

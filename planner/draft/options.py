@@ -166,6 +166,7 @@ class Space:
         self._order = {product.name: at for at, (product, _) in enumerate(self.usable)}
         self.worth = self._product_worth() if variants is None else {}
         self.beaten: dict[str, str] = {}
+        self._known_mixes: dict[Any, list[tuple[tuple[Product, CropLabel], ...]]] = {}
         self.slots, kept = self._slots(keep, start, slots)
         self.columns: list[Column] = []
         self._add_kept(kept)
@@ -482,9 +483,13 @@ class Space:
     def _mixes(
         self, fit: Sequence[tuple[Product, CropLabel]], best: set[str]
     ) -> list[tuple[tuple[Product, CropLabel], ...]]:
-        """Cliques of the graph of compatible partners, one to three products, in the order of the list."""
+        """Cliques of the graph of compatible partners, one to three products, in the order of the list. Slots on which
+        the same products fit share them."""
         import networkx
 
+        key = (tuple(product.name for product, _ in fit), frozenset(best))
+        if key in self._known_mixes:
+            return self._known_mixes[key]
         graph = networkx.Graph()
         graph.add_nodes_from(range(len(fit)))
         for one in range(len(fit)):
@@ -498,7 +503,9 @@ class Space:
                 break
             found.append(tuple(fit[index] for index in sorted(clique)))
         order = {product.name: at for at, (product, _) in enumerate(fit)}
-        return sorted(found, key=lambda mix: (len(mix), [order[product.name] for product, _ in mix]))
+        made = sorted(found, key=lambda mix: (len(mix), [order[product.name] for product, _ in mix]))
+        self._known_mixes[key] = made
+        return made
 
     def _compatible(self, one: Product, other: Product) -> bool:
         """Two products make a mix when each brings a mode of action that the other lacks."""
@@ -575,11 +582,11 @@ class Space:
                 useful.append(column)
         if self.reduce and not any(column.variant for column in useful):
             useful = self._reduced([column for column in useful if not column.off]) + [c for c in useful if c.off]
+        self._select(useful)
         for column in useful:
             found = self.findings([column])
             column.cautions = sum(1 for one in found if one.severity == "caution")
             column.resisted = any(one.rule == "RES01" and one.severity == "caution" for one in found)
-            column.selection = round(exposure.total(self.view([column])) * SELECTION)
             if not column.kept:
                 column.barred = tuple(
                     one
@@ -590,6 +597,21 @@ class Space:
                     and not (column.off and one.rule in DAY_RULES)
                 )
         self.columns = useful
+
+    def _select(self, columns: Sequence[Column]) -> None:
+        """What each pass selects by itself, all of them worked out together."""
+        from planner.draft.dose import Doses
+
+        foliar = [column for column in columns if column.slot >= 0]
+        for slot in dict.fromkeys(column.slot for column in foliar):
+            here = [column for column in foliar if column.slot == slot]
+            doses = Doses([self.slots[slot].day], [[self.met(column) for column in here]], self.joined)
+            for column, days in zip(here, doses.alone(), strict=True):
+                column.selection = round(days * SELECTION)
+
+    def joined(self, one: str, other: str) -> bool:
+        """Whether two groups share their resistance."""
+        return self.account.joined(one, other, "succession")
 
     def _reduced(self, columns: list[Column]) -> list[Column]:
         """Without mixes that at least two others of the same slot beat, so that one label's season limit starves none.

@@ -133,6 +133,7 @@ class Scan:
         self.search, self.space = search, search.space
         self._end = time.monotonic() + seconds
         self._force: list[Any] = []
+        self._late = False  # whether points are audited at the end only
         space = self.space
         x = search.compiled.x
         self.options: list[list[Column]] = [[c for c in columns if c.number in x] for columns in space.by_slot]
@@ -143,7 +144,7 @@ class Scan:
         self.doses = Doses(
             [slot.day for slot in space.slots],
             [[space.met(column) for column in slot] for slot in self.options],
-            lambda one, other: space.account.joined(one, other, "succession"),
+            space.joined,
         )
         self.cautions = [
             np.array([0, *[0 if c.kept else c.cautions for c in slot]], dtype=np.int64) for slot in self.options
@@ -254,12 +255,22 @@ class Scan:
         Raises:
             Stopped: the clock ended it; ``self.found`` holds what was found until then.
         """
-        archive = Archive(self.resolution, self.most_cost, self.whole)
-        self.found = Found()
-        try:
-            self._run(archive, known, self.search.wanted.most_bare, told, archive.points)
-        finally:
-            self.found.answers = [archive.points[point] for point in sorted(archive.points)]
+        most_bare = self.search.wanted.most_bare
+        looked_at = 0
+        for late in (True, False):
+            archive = Archive(self.resolution, self.most_cost, self.whole)
+            self.found = Found(looked_at=looked_at)
+            self._late = late
+            try:
+                self._run(archive, known, most_bare, told, archive.points)
+            finally:
+                points = [archive.points[point] for point in sorted(archive.points)]
+                sound = [one for one in points if not late or one in known or not self.space.breaches(one.columns)]
+                self.found.answers = sound
+            if len(sound) == len(points):
+                break
+            # the audit throws out what the constraints let through, so it has to be asked before one beats others
+            self.found.complete, looked_at = False, self.found.looked_at
         return self.found
 
     def best(
@@ -276,7 +287,7 @@ class Scan:
             Stopped: the clock ended it.
         """
         best = Best(worth)
-        self.found = Found()
+        self.found, self._late = Found(), False
         numbers = {column.number for column in force}
         if force:
             self._force = [np.array([False, *[c.number in numbers for c in slot]]) for slot in self.options]
@@ -335,11 +346,12 @@ class Scan:
             part.cautions[parents] + self.cautions[slot][choice],
             part.cover[parents] | self.cover[slot][choice],
         )
+        # the cheap looks first, the rules last
         grown = _only(grown, ~self._lost(grown))
-        grown = _only(grown, self._sound(grown))
         if len(grown.choices):
             grown.index = grown.index + self.doses.stretch(grown.choices)
-        return _only(grown, ~self._lost(grown))
+            grown = _only(grown, ~self._lost(grown))
+        return _only(grown, self._sound(grown))
 
     def _sound(self, part: _Part) -> NDArray[Any]:
         found = np.ones(len(part.choices), dtype=bool)
@@ -396,8 +408,8 @@ class Scan:
             figures = (answer.cost, answer.bare, answer.selection, answer.cautions)
             if self._goal.beaten(*(np.array([value]) for value in figures))[0]:
                 continue
-            self.found.audited += 1
-            if not self.space.breaches(answer.columns):
+            self.found.audited += not self._late
+            if self._late or not self.space.breaches(answer.columns):
                 self._goal.add(answer)
             else:
                 self.found.looked_at += AUDIT_WEIGHS
