@@ -10,9 +10,10 @@ Words are those of the contract, section 5.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from planner.memo import Agent, Tank, ground_of
 from planner.model import (
@@ -28,6 +29,7 @@ from planner.model import (
     Rating,
     Report,
     Severity,
+    Struct,
     TankItem,
     Target,
     Truth,
@@ -45,8 +47,7 @@ RISK_RANK = {"unknown": 0, "low": 1, "low-medium": 2, "medium": 3, "medium-high"
 LEVEL_RANK = {"none": 0, "reduced": 1, "lost": 2}
 
 
-@dataclass(frozen=True, slots=True)
-class Cap:
+class Cap(Struct, frozen=True):
     """The most severe finding that some evidence allows, and the fact that sets it."""
 
     severity: Severity = "breach"
@@ -76,8 +77,7 @@ def cap_of(backing: Backing, what: str) -> Cap:
     return FREE if severity == "breach" else Cap(severity, f"{what} is {backing.words}")
 
 
-@dataclass(frozen=True, slots=True)
-class Rated:
+class Rated(Struct, frozen=True):
     """How well an active controls a target before any resistance report. ``rank`` None: unknown."""
 
     rank: int | None
@@ -102,8 +102,7 @@ class Rated:
 UNRATED = Rated(None, "unknown")
 
 
-@dataclass(frozen=True, slots=True)
-class Standing:
+class Standing(Struct, frozen=True):
     """What reports say of a group (or active) against a target here."""
 
     level: str  # lost, reduced, none (a survey found none), unreported
@@ -117,8 +116,7 @@ class Standing:
 UNREPORTED = Standing("unreported")
 
 
-@dataclass(frozen=True, slots=True)
-class Effect:
+class Effect(Struct, frozen=True):
     """Whether an active is effective on a target on its own here."""
 
     value: Truth
@@ -128,8 +126,7 @@ class Effect:
     rank: int | None  # class after the report
 
 
-@dataclass(slots=True, eq=False)
-class Use:
+class Use(msgspec.Struct, eq=False):
     """One fungicide active in one pass."""
 
     number: int
@@ -155,8 +152,7 @@ class Use:
         return f"{self.item.product} ({self.active.name})" if self.item.product else self.active.name
 
 
-@dataclass(slots=True, eq=False)
-class PassState:
+class PassState(msgspec.Struct, eq=False):
     """One fungicide pass with its time and actives."""
 
     entry: Pass
@@ -171,8 +167,7 @@ class PassState:
         self.codes = frozenset(use.code for use in self.uses)
 
 
-@dataclass(slots=True, eq=False)
-class TargetState:
+class TargetState(msgspec.Struct, eq=False):
     """One target of the field with its window here."""
 
     target: Target
@@ -186,8 +181,7 @@ class TargetState:
         self.name = self.target.name
 
 
-@dataclass(frozen=True, slots=True)
-class Meets:
+class Meets(Struct, frozen=True):
     """Whether a pass's cover meets a window, and whether that hangs on an estimated stage."""
 
     value: Truth

@@ -8,15 +8,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
+
+from planner.model import Struct
 
 if TYPE_CHECKING:
     from planner.model import Field
 
 
-@dataclass(frozen=True, slots=True)
-class Cost:
+class Cost(Struct, frozen=True):
     """Money per hectare; ``unpriced`` names products without a price (not counted)."""
 
     products: float
@@ -74,8 +74,7 @@ def break_even_gain(cost: float, price: float) -> float:
     return cost / price
 
 
-@dataclass(frozen=True, slots=True)
-class Response:
+class Response(Struct, frozen=True):
     """A published yield response, kg/ha: ``low`` and ``high`` are one mean, or the ends of several."""
 
     crop: str
@@ -93,8 +92,7 @@ class Response:
     stage: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Comparison:
+class Comparison(Struct, frozen=True):
     """A break-even gain beside one published response (both kg/ha).
 
     ``verdict``: ``below`` the mean is under the break-even, ``above`` over it, ``inside`` the break-even lies

@@ -7,13 +7,15 @@ that it could open is given; a group that no longer works here is told apart fro
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Any
 
+import msgspec
+from msgspec.structs import replace
+
 from planner.account import Account, PassState, TargetState, Use
 from planner.catalogue import Catalogue
-from planner.model import CLASSES
+from planner.model import CLASSES, Struct
 from planner.selection import Component, SelectionDefaults, Spray, selection_by_group, selection_days
 
 CAVEAT = (
@@ -30,8 +32,7 @@ def defaults(catalogue: Catalogue) -> SelectionDefaults:
     return SelectionDefaults.from_mapping(catalogue.selection)
 
 
-@dataclass(frozen=True, slots=True)
-class LeftOut:
+class LeftOut(Struct, frozen=True):
     """Something that the index of a target does not count, or counts by an assumption; ``fact`` says what to supply."""
 
     what: str
@@ -44,8 +45,7 @@ class LeftOut:
         return {"what": self.what, "passes": list(self.passes), "why": self.why, "fact": self.fact}
 
 
-@dataclass(slots=True)
-class Exposure:
+class Exposure(msgspec.Struct):
     """What one target meets.
 
     ``sprays``: of known effect. ``unknown``: of unknown effect, at the best class an active can have, so that a
@@ -54,16 +54,16 @@ class Exposure:
     """
 
     target: TargetState
-    sprays: list[Spray] = field(default_factory=list)
-    unknown: list[Spray] = field(default_factory=list)
-    lost: dict[str, str] = field(default_factory=dict)  # group -> the report's place and year
-    risk_unknown: dict[str, str] = field(default_factory=dict)  # group -> active
-    left_out: list[LeftOut] = field(default_factory=list)
-    assumed: list[LeftOut] = field(default_factory=list)
+    sprays: list[Spray] = []
+    unknown: list[Spray] = []
+    lost: dict[str, str] = {}  # group -> the report's place and year
+    risk_unknown: dict[str, str] = {}  # group -> active
+    left_out: list[LeftOut] = []
+    assumed: list[LeftOut] = []
     start: float | None = None
     last: float | None = None
-    joined: dict[str, tuple[str, ...]] = field(default_factory=dict)
-    numbers: dict[float, int] = field(default_factory=dict)  # day -> pass
+    joined: dict[str, tuple[str, ...]] = {}
+    numbers: dict[float, int] = {}  # day -> pass
 
     @property
     def counts(self) -> bool:

@@ -6,11 +6,10 @@ says is not known and is never taken as covered. Days are ordinals.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
-from planner.model import Active, Truth
+from planner.model import Active, Struct, Truth
 from planner.season import scale_of
 
 if TYPE_CHECKING:
@@ -26,8 +25,7 @@ def reached(active: Active) -> Truth:
     return _REACHED[active.new_leaves]
 
 
-@dataclass(frozen=True, slots=True)
-class Growth:
+class Growth(Struct, frozen=True):
     """Until when a crop unfolds leaves on a field: surely before ``sure_until``, none after ``none_after``.
 
     None: nothing dates it, or no source says. Estimated stages count at the careful end of their spread: the early end

@@ -12,12 +12,14 @@ import datetime
 import math
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
 from datetime import date
 from itertools import pairwise
 
+from msgspec.structs import replace
+
 from planner.errors import PlannerError
 from planner.heat import Temperatures, maturity_group, relative_maturity
+from planner.model import Struct
 from planner.stage_days import DayTable, Offset, Proof
 from planner.stage_heat import Weather, heat_run, photothermal_run
 from planner.stage_scale import HARVEST, SOWN, HeatSum, HeatSums, Kind, Phenology, StageScale
@@ -60,8 +62,7 @@ def check_order(scale: StageScale, anchors: Mapping[str, date]) -> None:
             raise StageOrderError(first, first_day, last, last_day)
 
 
-@dataclass(frozen=True, slots=True)
-class StageDate:
+class StageDate(Struct, frozen=True):
     """The date of one stage.
 
     ``earliest`` and ``latest`` are the spread (equal to ``date`` where it was given). ``basis`` says in plain
@@ -230,8 +231,7 @@ class _Calendar:
         return f"{self.given_code[place]} ({date.fromordinal(self.given[place])})"
 
 
-@dataclass(frozen=True, slots=True)
-class _Found:
+class _Found(Struct, frozen=True):
     """A dated place: ordinal days, with fractions until the end."""
 
     day: float

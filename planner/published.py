@@ -8,10 +8,9 @@ the winner, one severity lower; it can forbid but never allow.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from planner.model import Limit, Truth
+from planner.model import Limit, Struct, Truth
 
 if TYPE_CHECKING:
     from planner.account import Account, Cap, PassState, TargetState
@@ -25,8 +24,7 @@ LOWER_IS_STRICTER = frozenset(
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Chosen:
+class Chosen(Struct, frozen=True):
     """A row that holds here for a code and (or) a target, with the cap its grade and place set."""
 
     row: Limit
@@ -39,8 +37,7 @@ class Chosen:
         return float(self.row.value)
 
 
-@dataclass(frozen=True, slots=True)
-class Undecided:
+class Undecided(Struct, frozen=True):
     """A row that cannot be applied because a fact is missing."""
 
     row: Limit
@@ -53,8 +50,7 @@ Rows = dict[str, list[tuple[Limit, bool]]]
 NOTHING: Answer = ((), ())
 
 
-@dataclass(frozen=True, slots=True)
-class _Choice:
+class _Choice(Struct, frozen=True):
     """Rows of a kind that may decide for a code against a target, whatever else the season holds.
 
     ``held`` is None for a row whose conditions hang on the season. ``answers``: by what these conditions said.

@@ -8,13 +8,12 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Hashable
-from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 from weakref import WeakKeyDictionary
 
 from planner.errors import InputError
-from planner.model import Crop, Day, Field, Pass, Stage, Target
+from planner.model import Crop, Day, Field, Pass, Stage, Struct, Target
 from planner.phenology import StageDate, StageOrderError, check_order, estimate_stages
 from planner.stage_scale import Phenology, StageScale
 
@@ -68,8 +67,7 @@ def _dates(catalogue: Catalogue, crop: Crop, field: Field, anchors: dict[str, Da
 FLOATING_DAY = date(2001, 6, 1)  # any day will do: only differences are used
 
 
-@dataclass(frozen=True, slots=True)
-class PassTime:
+class PassTime(Struct, frozen=True):
     """When a pass goes on. ``day`` ordinal or None; ``bbch`` the least and most stage it can be at, or None."""
 
     day: int | None
@@ -78,8 +76,7 @@ class PassTime:
     bbch_estimated: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Window:
+class Window(Struct, frozen=True):
     """When a target infects the crop: first and last day (ordinals, None unknown) and first and last BBCH stage."""
 
     first_bbch: int

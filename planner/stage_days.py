@@ -5,15 +5,14 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 
+from planner.model import Struct
 from planner.stage_scale import CONFIDENCES, SOWN, DayStep, Kind, StageScale, weakest
 
 # --------------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class Proof:
+class Proof(Struct, frozen=True):
     """Weakest grade and all sources of the parts an estimate is made of."""
 
     grade: str = "read"
@@ -31,15 +30,14 @@ class Proof:
         return self.plus(other.grade, other.confidence, other.sources)
 
 
-@dataclass(frozen=True, slots=True)
-class Offset:
+class Offset(Struct, frozen=True):
     """Days from an anchor to a place, the spread either side, and what they rest on."""
 
     days: float
     early: float
     late: float
     how: str
-    proof: Proof = field(default_factory=Proof)
+    proof: Proof = Proof()
 
 
 class DayTable:

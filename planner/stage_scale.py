@@ -10,12 +10,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any, Literal
 
+from msgspec.structs import replace
+
 from planner.errors import UnknownName
 from planner.heat import HeatMethod, Light, TemperatureCurve, cool_night_factor, light_factor
+from planner.model import Struct
 
 SOWN = "sown"
 HARVEST = "harvest"
@@ -27,8 +29,7 @@ GRADES = ("read", "our reading", "practice", "recalled", "unknown")
 CONFIDENCES = (None, "high", "medium", "low")
 
 
-@dataclass(frozen=True, slots=True)
-class DayStep:
+class DayStep(Struct, frozen=True):
     """Published days from one stage to a later one: average, least and most."""
 
     first: str
@@ -42,8 +43,7 @@ class DayStep:
     sources: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class HeatSum:
+class HeatSum(Struct, frozen=True):
     """Degree days from the start of counting to a stage; ``least`` and ``most`` None where no range was
     printed.
     """
@@ -56,8 +56,7 @@ class HeatSum:
     sources: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class HeatSums:
+class HeatSums(Struct, frozen=True):
     """Published degree-day sums of one crop, counted by ``method`` from the stage ``start``."""
 
     method: HeatMethod
@@ -67,8 +66,7 @@ class HeatSums:
     """Spread, as a share of the sum, of a stage without a printed range."""
 
 
-@dataclass(frozen=True, slots=True)
-class MaturityLine:
+class MaturityLine(Struct, frozen=True):
     """A straight line from relative maturity to the degree-day sum of one stage, inside ``valid``."""
 
     method: HeatMethod
@@ -95,8 +93,7 @@ class MaturityLine:
         return self.at_0 + self.per_unit * maturity
 
 
-@dataclass(frozen=True, slots=True)
-class Phase:
+class Phase(Struct, frozen=True):
     """A stretch of development: its length in photothermal days (a number or a column of the groups) and its
     rates.
 
@@ -111,8 +108,7 @@ class Phase:
     cool_nights: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Photothermal:
+class Photothermal(Struct, frozen=True):
     """A published photothermal model: phases in order, coefficients by maturity group, spread of each phase
     in days.
     """
@@ -150,8 +146,7 @@ class Photothermal:
         return self.groups[group][phase.length] if isinstance(phase.length, str) else phase.length
 
 
-@dataclass(frozen=True, slots=True)
-class StageScale:
+class StageScale(Struct, frozen=True):
     """Everything needed to date the stages of one crop; made by ``Phenology.scale``."""
 
     crop: str

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
 
+from msgspec.structs import replace
+
+from planner.model import Struct
 from planner.selection.integral import gains, intervals, rival_of, selection_days
 from planner.selection.values import Component, Joined, Spray
 
 
-@dataclass(frozen=True, slots=True)
-class PassShare:
+class PassShare(Struct, frozen=True):
     """What the stretch from one pass to the next adds to a group's selection days.
 
     day, groups: the pass.  uses_group: the group is in this tank.  days: what the stretch adds; the
@@ -36,8 +37,7 @@ class PassShare:
     missing_partner_costs: float | None
 
 
-@dataclass(frozen=True, slots=True)
-class Attribution:
+class Attribution(Struct, frozen=True):
     """A group's selection days taken apart: total = exposure - partner_saves + fading_costs, in days."""
 
     group: str
@@ -49,8 +49,7 @@ class Attribution:
     reference: Component | None
 
 
-@dataclass(frozen=True, slots=True)
-class Driver:
+class Driver(Struct, frozen=True):
     """One cause of a difference between two programmes, in selection days (second minus first, signed).
 
     cause: ``exposure`` (more, larger or wider spaced uses of the group), ``partners`` (what partners take

@@ -4,14 +4,15 @@ inside it."""
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
 
+from msgspec.structs import replace
+
+from planner.model import Struct
 from planner.selection.integral import selection_days
 from planner.selection.values import Joined, Spray
 
 
-@dataclass(frozen=True, slots=True)
-class Band:
+class Band(Struct, frozen=True):
     """Selection days over a range of half-lives: (half-life, days) in order, with the least and the
     greatest."""
 
@@ -78,8 +79,7 @@ def selection_band(
     )
 
 
-@dataclass(frozen=True, slots=True)
-class Flip:
+class Flip(Struct, frozen=True):
     """Two programmes change places inside the band of half-lives.
 
     Below ``half_life`` (days) ``below`` selects less, above it the other one does.

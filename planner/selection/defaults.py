@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
+from planner.model import Struct
 from planner.selection.values import Component
 
 
-@dataclass(frozen=True, slots=True)
-class SelectionDefaults:
+class SelectionDefaults(Struct, frozen=True):
     """Values of catalog/selection.yaml: omega by efficacy class, theta, half-life and its band, each with
     source and grade.
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TypeAlias
 
+from msgspec.structs import replace
+
+from planner.model import Struct
 from planner.selection.expint import ein
 from planner.selection.values import Component, Joined, Spray, Strain
 
@@ -123,8 +125,7 @@ def _decay_table(z: float) -> tuple[float, ...]:
     return tuple([math.exp(-z * x) for x in legendre(NODES)[0]])
 
 
-@dataclass(frozen=True, slots=True)
-class Rival:
+class Rival(Struct, frozen=True):
     """A resistant strain held against the fully sensitive one: q per group, and its cost."""
 
     members: Mapping[str, float]

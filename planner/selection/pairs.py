@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 
+from planner.model import Struct
 from planner.selection.integral import Rival, gains, intervals, rival_of
 from planner.selection.values import Joined, Spray
 
 
-@dataclass(frozen=True, slots=True)
-class PairSelection:
+class PairSelection(Struct, frozen=True):
     """Selection in days for the strain resistant to both groups, and for each single-resistant one, against
     the sensitive."""
 

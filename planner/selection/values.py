@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, field
 from typing import TypeAlias
+
+from planner.model import Struct
 
 LN2 = math.log(2.0)
 
 
-@dataclass(frozen=True, slots=True)
-class Component:
+class Component(Struct, frozen=True):
     """One active ingredient as a given target meets it.
 
     group: mode-of-action code (text).  omega: greatest share of pathogen growth blocked, 0..1.  theta:
@@ -63,8 +63,7 @@ class Component:
         return math.inf if share == 1.0 else -math.log1p(-share) / self.theta
 
 
-@dataclass(frozen=True, slots=True)
-class Spray:
+class Spray(Struct, frozen=True):
     """One component going on: day (any origin), dose as a fraction of its full label rate (1.0 = full).
 
     A tank mix is several sprays of one day.  Raises ValueError for a day that is not finite or a negative
@@ -85,8 +84,7 @@ class Spray:
             )
 
 
-@dataclass(frozen=True, slots=True)
-class Strain:
+class Strain(Struct, frozen=True):
     """A strain by what it has left of its sensitivity.
 
     sensitivity: group code or active name -> q (0 immune, 1 fully sensitive); a name beats its group, what
@@ -95,7 +93,7 @@ class Strain:
     """
 
     name: str
-    sensitivity: Mapping[str, float] = field(default_factory=dict)
+    sensitivity: Mapping[str, float] = {}
     cost: float = 0.0
 
     def q(self, component: Component) -> float:
