@@ -115,7 +115,7 @@ def test_named_programmes_are_the_best_of_all_audited_plans() -> None:
         assert order[0] == min(order), seed
         assert found.proven
         if not found.strict:
-            worth = balanced(found, best)
+            worth = balanced(found)
             at = [int(worth(a.cost, a.bare, a.selection, a.cautions)) for a in (found.named["balanced"], *useful)]
             assert at[0] == min(at), seed
 

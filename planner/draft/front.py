@@ -5,14 +5,14 @@ of the whole programme (``planner.exposure``: summed over targets and groups, as
 
 CP-SAT says first whether a sound programme exists and which covers best for the least money. Everything else is asked
 of the scan (``draft.scan``), which works with the index of the whole programme, in which passes act on each other, and
-looks at every sound programme that could matter. Named programmes and front are exact at a resolution: money to a
-whole unit of the currency, weighted days to a day, the index to a day; who is best by one figure is told apart by the
-next ones and at last by the finer money.
+looks at every sound programme that could matter. Front and named programmes are exact at a resolution: money to a
+whole unit of the currency, weighted days to a day, the index to a day. Of the programmes that are best by one figure
+the one that is best by the next ones is named.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -79,93 +79,107 @@ def draft(
     found.model_complete = search.compiled.complete
     scan: Scan | None = None
     try:
-        say("looking for the best covered programme")
-        first = search.best(("bare", "cost", "selection", "cautions"))
-        if first is None:
-            raise NoProgramme("no programme can satisfy the rules", reasons(space, wanted))
-        found.named["best covered"] = first
+        _first(search, found, say, seconds)
         scan = Scan(search, seconds=seconds)
-        if resolution is not None:
-            scan.resolution = resolution
-        found.resolution = scan.resolution
-        _named(scan, found, first, say, seconds)
+        found.resolution = scan.resolution = resolution or scan.resolution
+        say("looking for every programme that none beats")
         _points(scan, found, say)
+        say("looking for the balanced programme")
+        _balanced(scan, found, seconds)
     except (Stopped, KeyboardInterrupt):
         found.stopped = True
         if not found.named:
             raise NoProgramme(
                 "the search was stopped before a sound programme was found", ["give it longer with --seconds"]
             ) from None
-        found.points = scan.found.answers if scan is not None else []
+        if scan is not None and not found.points:
+            found.points = scan.found.answers
+        worth = balanced(found)
+        best = min(
+            [*found.named.values(), *found.points],
+            key=lambda one: int(worth(one.cost, one.bare, one.selection, one.cautions)),
+        )
+        found.named.setdefault("balanced", replace(best, proven=False))
     return found
 
 
-def _named(scan: Scan, found: Front, first: Answer, say: Callable[[str], None], seconds: float) -> None:
-    space, wanted = found.space, scan.search.wanted
-    in_order = _in_order(scan)
-    best = scan.best(in_order(("bare", "cost", "selection")), [first]) or first
+def _first(search: Search, found: Front, say: Callable[[str], None], seconds: float) -> None:
+    """Named programmes as CP-SAT finds them. It minimises the sum of what each pass selects by itself, so that its
+    gentlest one is a start only."""
+    say("looking for the best covered programme")
+    best = search.best(("bare", "cost", "selection", "cautions"))
+    if best is None:
+        raise NoProgramme("no programme can satisfy the rules", reasons(found.space, search.wanted))
     found.named["best covered"] = best
-    found.looked_at += scan.found.looked_at
     # nothing at all is always cheapest: a programme is compared when it leaves at most half of what can be covered bare
     found.most_bare = best.bare + max(0, found.nothing.bare - best.bare) // 2
     say("looking for the cheapest and the gentlest programme")
-    cheapest = scan.best(in_order(("cost", "bare", "selection")), [best], found.most_bare) or best
-    found.looked_at += scan.found.looked_at
-    gentlest = scan.best(in_order(("selection", "bare", "cost")), [best, cheapest], found.most_bare) or best
-    found.looked_at += scan.found.looked_at
+    useful = Search(found.space, replace(search.wanted, most_bare=found.most_bare), seconds=seconds)
+    cheapest = useful.best(("cost", "bare", "selection", "cautions")) or best
+    gentlest = useful.best(("selection", "bare", "cost", "cautions")) or best
+    gentlest = replace(gentlest, proven=False)
     found.named = {"cheapest": cheapest, "best covered": best, "gentlest": gentlest}
-    say("looking for the balanced programme")
-    worth = balanced(found, best)
-    answer: Answer | None = None
-    for strict in (2, 1):
-        well = Scan(Search(space, replace(wanted, strict=strict), seconds=seconds), seconds=seconds)
-        answer = well.best(worth, most_bare=found.most_bare)
+
+
+def _balanced(scan: Scan, found: Front, seconds: float) -> None:
+    """The balanced programme, with as much of good practice beside the rules as a sound programme can keep."""
+    worth = balanced(found)
+    known = [*found.named.values(), *found.points]
+    for strict in (2, 1, 0):
+        well = scan
+        if strict:
+            wanted = replace(scan.search.wanted, strict=strict)
+            well = Scan(Search(found.space, wanted, seconds=seconds), seconds=seconds)
+        answer = well.best(worth, [] if strict else known, found.most_bare)
         found.looked_at += well.found.looked_at
         if answer is not None:
             found.strict = strict
-            break
-    if answer is None:
-        answer = scan.best(worth, [best, cheapest, gentlest], found.most_bare) or best
-        found.looked_at += scan.found.looked_at
-    found.named["balanced"] = answer
+            found.named["balanced"] = answer
+            return
 
 
-def _in_order(scan: Scan) -> Callable[[Sequence[str]], Figures]:
-    """Makes one whole number of figures in steps of the resolution, the first before all that follow; then the finer
-    figures in the same order decide."""
-    steps = {"cost": scan.resolution.cost, "bare": scan.resolution.bare, "selection": scan.resolution.selection}
-    most = {"cost": scan.most_cost // steps["cost"] + 2, "bare": scan.whole // steps["bare"] + 2, "selection": 10_000}
+def _points(scan: Scan, found: Front, say: Callable[[str], None]) -> None:
+    """The whole front, and the named programmes from it: of a figure's best, those best by the next figures."""
+    told = [0]
 
-    def made(order: Sequence[str]) -> Figures:
-        def worth(cost: Any, bare: Any, selection: Any, cautions: Any) -> Any:
-            figures = {"cost": cost, "bare": bare, "selection": selection}
-            whole = 0
-            for name in order:
-                whole = whole * most[name] + -(-figures[name] // steps[name])
-            return whole * steps["cost"] + (cost - 1) % steps["cost"]
+    def progress(looked_at: int, points: int) -> None:
+        if looked_at >= told[0] + TOLD_EVERY:
+            told[0] = looked_at
+            say(f"{points} programmes that none beats, {looked_at} beginnings looked at")
 
-        return worth
-
-    return made
+    made = scan.front(list(found.named.values()), progress)
+    found.points, found.complete = [replace(one, proven=made.complete) for one in made.answers], made.complete
+    found.looked_at += made.looked_at
+    if made.complete:
+        _name(found)
 
 
-def _ranges(found: Front, best: Answer) -> dict[str, tuple[int, int]]:
+def _name(found: Front) -> None:
+    useful = [one for one in found.points if one.bare <= found.most_bare]
+    for name, order in (("cheapest", (0, 1, 2)), ("best covered", (1, 0, 2)), ("gentlest", (2, 1, 0))):
+        if useful:
+            steps = [found.resolution.of(one.point) for one in useful]
+            at = min(range(len(useful)), key=lambda one: [steps[one][figure] for figure in order])
+            found.named[name] = useful[at]
+
+
+def _ranges(found: Front) -> dict[str, tuple[int, int]]:
     """Least and most of each figure between doing nothing and the best cover."""
-    low, high = found.nothing, best
+    low, high = found.nothing, found.named["best covered"]
     return {
         name: (min(getattr(low, name), getattr(high, name)), max(getattr(low, name), getattr(high, name), 1))
         for name in FIGURES
     }
 
 
-def balanced(found: Front, best: Answer) -> Figures:
+def balanced(found: Front) -> Figures:
     """The worst figure, each as a share of its range, then the sum of shares; a caution weighs a tenth of a range.
 
     Bare days count double (our reading, no source: a spray is bought for its cover).
     """
     import numpy as np
 
-    ranges = _ranges(found, best)
+    ranges = _ranges(found)
 
     def worth(cost: Any, bare: Any, selection: Any, cautions: Any) -> Any:
         shares = []
@@ -179,13 +193,13 @@ def balanced(found: Front, best: Answer) -> Figures:
     return worth
 
 
-def balance(search: Search, found: Front, best: Answer) -> Any:
+def balance(search: Search, found: Front) -> Any:
     """The same figure in a CP-SAT model, where selection is the sum of what each pass would select by itself: an upper
     bound of the whole programme's index."""
     model = search.compiled.model
     worst = model.new_int_var(0, 100 * SCALE, "worst")
     whole: Any = 0
-    for name, (low, high) in _ranges(found, best).items():
+    for name, (low, high) in _ranges(found).items():
         span = max(1, high - low)
         share = model.new_int_var(0, 100 * SCALE, f"share {name}")
         # the least whole share that is not below the figure's own
@@ -193,18 +207,3 @@ def balance(search: Search, found: Front, best: Answer) -> Any:
         model.add(worst >= share)
         whole = whole + share
     return worst * 300 + whole + search.compiled.cautions * 30 * SCALE
-
-
-def _points(scan: Scan, found: Front, say: Callable[[str], None]) -> None:
-    """The whole front."""
-    say("looking for every programme that none beats")
-    told = [0]
-
-    def progress(looked_at: int, points: int) -> None:
-        if looked_at >= told[0] + TOLD_EVERY:
-            told[0] = looked_at
-            say(f"{points} programmes that none beats, {looked_at} beginnings looked at")
-
-    made = scan.front(list(found.named.values()), progress)
-    found.looked_at += made.looked_at
-    found.points, found.complete = made.answers, made.complete

@@ -72,7 +72,7 @@ class _Levels:
             if level not in self.made:
                 wanted = replace(self.wanted, most_bare=self.front.most_bare, strict=level)
                 search = Search(self.front.space, wanted, seconds=self.seconds)
-                self.made[level] = (search, balance(search, self.front, self.front.named["best covered"]))
+                self.made[level] = (search, balance(search, self.front))
             search, objective = self.made[level]
             x = search.compiled.x
             free = [column for column in columns if column.number in x]
