@@ -150,7 +150,7 @@ def spray_sheets(found: Sheet) -> list[Section]:
 def firsts(report: AuditReport, units: str, prefix: str = "", lead: str = "", begin: str = "") -> tuple[First, ...]:
     """What to change first, for the first screen of a page that prints the findings of ``report`` under ``prefix``.
 
-    ``lead`` stands instead of "Change this first", ``begin`` before the passes.
+    ``lead`` stands instead of "First change", ``begin`` before the passes.
     """
     from planner.render.page import view
 
@@ -338,7 +338,7 @@ def draft(
     header = ("Programme", f"To pay, {currency} {per}", "Bare", "Selection", "Passes and their groups")
     told = (
         "Bare: target-days without known cover, a day counted once, twice or three times for low, moderate or high "
-        "pressure. Selection: days on which survivors of a group are favoured, summed over passes and targets; it "
+        "pressure. Selection: days on which survivors of a group are favoured, summed over groups and targets; it "
         "ranks and does not forecast."
     )
     first = Section(

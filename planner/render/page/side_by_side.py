@@ -32,6 +32,9 @@ from planner.render.selection import figure
 if TYPE_CHECKING:
     from planner.compare import Comparison
 
+_BESIDE = 3
+"""Programmes that have a column each; more stand below each other (a matter of print)."""
+
 
 def compare(
     one: Comparison, *, units: str, versions: str, rules: str = "", sources: Mapping[str, Source] | None = None
@@ -42,7 +45,10 @@ def compare(
 
     lead = render._lead(one, units)
     sides = list(zip(one.labels, one.reports, strict=True))
-    changes = [change for label, report in sides for change in verdict_of(label, report, units)]
+    changes = [change for label, report in sides[:_BESIDE] for change in verdict_of(label, report, units)]
+    if len(sides) > _BESIDE:
+        rest = words.joined(f"{label} ({words.counts(words.open_findings(one)) or 'none'})" for label, one in sides)
+        changes = [*changes[:1], ("Findings", f"{rest}. Each audit below says what to change first.", "")]
     seasons: list[Part] = []
     for label, report in sides:
         seasons += [Prose(text=name_of(report), lead=f"{label}:"), *drawn_of(report, f"Season of {label}")]
@@ -71,7 +77,9 @@ def compare(
     found.append(Section(title="Published limits that tell the programmes apart", parts=_limits(one)))
     return page(
         kind="Programmes side by side",
-        title=" and ".join(name_of(report) for report in one.reports),
+        title=words.joined(map(name_of, one.reports))
+        if len(one.reports) <= _BESIDE
+        else f"{len(one.reports)} programmes side by side",
         verdict=lead[0] if lead else "",
         first=changes,
         about=view.about(one.reports[0], units),
@@ -119,21 +127,25 @@ def _passes(one: Comparison, units: str) -> Table:
     """Passes that lie close together in one row, in lines: day, groups, tank, cost."""
     from planner.render import compare as render
 
-    rows = []
-    for row in one.passes:
+    beside, below = [], []
+    for number, row in enumerate(one.passes, 1):
         cells: list[tuple[str, ...]] = []
-        for cell in row["cells"]:
+        for label, cell in zip(one.labels, row["cells"], strict=True):
             if cell is None:
                 cells.append(("no pass here",))
                 continue
             head, when, codes, *rest = render._pass_cell(cell, one, units).replace(": ", "; ", 1).split("; ")
             group = codes if codes.startswith("no ") else f"group {codes}"
             cells.append((f"Pass {head}, {when}" if when else f"Pass {head}", group, *rest))
-        rows.append((*cells, tuple(row["notes"])))
+            below.append((str(number), label, cells[-1][0], group, tuple(rest)))
+        beside.append((*cells, tuple(row["notes"])))
+    if len(one.labels) > _BESIDE:
+        header = ("Row", "Programme", "Pass", "Groups", "Tank and cost")
+        return Table(caption="Passes that lie close together", header=header, rows=tuple(below), quiet=True)
     return Table(
         caption="Passes side by side",
         header=(*one.labels, "What differs"),
-        rows=tuple(rows),
+        rows=tuple(beside),
         quiet=True,
         headed=False,
         even=True,
@@ -173,6 +185,17 @@ def _selects(one: Comparison) -> tuple[Part, ...]:
         rows=tuple((row[-1], *row[:-1]) for row in days),
         right=tuple(range(1, len(head))),
     )
+    if len(one.labels) > _BESIDE:  # one row per programme, since no sheet of paper is wide enough
+        table = Table(
+            caption="Selection days, each programme beside the first",
+            header=("Group and target", "Programme", "Days", f"Against {one.labels[0]}"),
+            rows=tuple(
+                (row[-1], label, row[at if not at else 2 * at - 1], row[2 * at] if at else "")
+                for row in days
+                for at, label in enumerate(one.labels)
+            ),
+            right=(2, 3),
+        )
     told = _joined(render._selection_words(one, explain=False))
     return (
         Bars(blocks=tuple(blocks), label="Selection days by group, target and programme", key=key),
@@ -226,13 +249,16 @@ def _limits(one: Comparison) -> tuple[Part, ...]:
         if len({(cell["holds"], cell["finding"]) for cell in row["cells"]}) < 2:
             continue
         about = f"{row['year']}, {words.joined(row['place'])}, {row['grade']}"
-        told = [capital(plain_rules(render._limit_cell(cell))) for cell in row["cells"]]
-        rows.append((Sourced(text=sentence(row["text"]), sources=tuple(row["sources"])), about, *told))
+        said: dict[str, list[str]] = {}
+        for cell in row["cells"]:
+            said.setdefault(plain_rules(render._limit_cell(cell)), []).append(cell["programme"])
+        told = tuple(f"{words.joined(names)}: {what}" for what, names in said.items())
+        rows.append((Sourced(text=sentence(row["text"]), sources=tuple(row["sources"])), about, told))
     rest = len(one.limits) - len(rows)
     more = f"{words.count(rest, 'more limit')} met or missed alike." if rest else ""
     if not rows:
         return (Prose(text=f"None: the limits that hold are met or missed alike. {more}".strip()),)
-    header = ("Limit", "Year, place, grade", *one.labels)
+    header = ("Limit", "Year, place, grade", "What rests on it")
     table = Table(caption="Published limits, by programme", header=header, rows=tuple(rows), quiet=True, headed=False)
     return (table, *((Prose(text=more),) if more else ()))
 

@@ -228,7 +228,7 @@ def first_of(report: AuditReport, units: str, prefix: str) -> dict[str, Any] | N
     codes = words.joined(dict.fromkeys(one.rule for one in change.eased))
     eased = f"It also bears on {words.count(len(change.eased), 'other finding')} ({codes})." if change.eased else ""
     return {
-        "lead": "Change this first" if report.verdict != "clean" else "If you change one thing",
+        "lead": "First change" if report.verdict != "clean" else "If you change one thing",
         "where": words.where(change.finding, report),
         "remedy": sentence(said(change.finding.remedy, units)),
         "anchor": anchors(report, prefix)[id(change.finding)],
