@@ -43,6 +43,7 @@ def add(subparsers: Any) -> None:
     parser.add_argument(
         "--fixed", metavar="N", action="append", type=int, default=[], help="pass that must stay as it is"
     )
+    parser.add_argument("--seconds", metavar="S", type=float, default=300.0, help="longest search (300)")
     common.add_common(parser, ("text", "json", "markdown", "yaml", "csv", "xlsx"), explain=True)
 
 
@@ -78,6 +79,7 @@ def run(args: argparse.Namespace) -> int:
         rules=tuple(chosen.rules),
         avoid=tuple(avoided(args.avoid, programme.products, catalogue)),
         fixed=frozenset(args.fixed),
+        seconds=args.seconds,
         told=lambda line: exits.say(f"planner: {line}"),
     )
     _deliver(args, chosen, answer)

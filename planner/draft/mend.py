@@ -81,7 +81,7 @@ def mend(
     rules: tuple[str, ...] = (),
     avoid: tuple[str, ...] = (),
     fixed: frozenset[int] = frozenset(),
-    seconds: float = 60.0,
+    seconds: float = 300.0,
     told: Callable[[str], None] | None = None,
 ) -> Mending:
     """Mend one programme.
