@@ -54,7 +54,7 @@ class Tank:
 class Codes:
     """The codes of a season on a ground; ``known`` holds what they alone decide."""
 
-    __slots__ = ("known",)
+    __slots__ = ("__weakref__", "known")
 
     def __init__(self) -> None:
         self.known: Known = {}
@@ -139,3 +139,14 @@ def ground_of(catalogue: Catalogue, crop: Crop, field: Field) -> Ground:
             kept.parts = 0
         found = kept.grounds[key] = Ground(kept)
     return found
+
+
+def forget(catalogue: Catalogue) -> None:
+    """Drop all that is kept for a catalogue."""
+    _KEPT.pop(catalogue, None)
+
+
+def size(catalogue: Catalogue) -> tuple[int, int]:
+    """How many grounds are kept for a catalogue, and how many parts of them."""
+    kept = _KEPT.get(catalogue)
+    return (len(kept.grounds), kept.parts) if kept is not None else (0, 0)

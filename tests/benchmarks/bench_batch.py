@@ -1,4 +1,9 @@
-"""Throughput of many programmes: 100, 1,000, 10,000 of them, one and two processes, growth and memory."""
+"""Throughput of many programmes: 100, 1,000, 10,000 of them, one and two processes, growth and memory.
+
+Every programme is read from its own YAML file, judged and made one line of results; nothing is read twice, and all of
+that is counted. The second row leaves the reading out, as bare durable-rules is handed its facts. For the peer see
+``bench_audit``.
+"""
 
 from __future__ import annotations
 
@@ -12,15 +17,15 @@ from typing import Any
 sys.path[:0] = [str(Path(__file__).resolve().parents[2]), str(Path(__file__).resolve().parents[1])]
 
 from benchmarks.bench_audit import six_passes
-from benchmarks.measure import exponent, median, row
+from benchmarks.bench_engine import alone
+from benchmarks.measure import exponent, row
 
-from planner import engine
 from planner.account import Account
-from planner.audit import rules_of
+from planner.audit import audit, rules_of
 from planner.batch.inputs import find
 from planner.batch.pool import run as spread
 from planner.batch.work import Setup
-from planner.catalogue import load
+from planner.catalogue import Catalogue, load
 from planner.documents import dump_programme
 from planner.facts import derive
 
@@ -31,7 +36,7 @@ def run(sizes: tuple[int, ...] = SIZES) -> list[dict[str, Any]]:
     """Rows of the table."""
     known, book = load(), rules_of()
     facts = derive(Account(six_passes(known), known))
-    bare = median(lambda: engine.run(book, facts, backend="durable-rules"), inner=20)
+    bare = alone(book, facts)
     with tempfile.TemporaryDirectory() as folder:
         for number in range(max(sizes)):
             (Path(folder) / f"p{number:05d}.yaml").write_text(
@@ -49,8 +54,9 @@ def run(sizes: tuple[int, ...] = SIZES) -> list[dict[str, Any]]:
             f"{largest:,} programmes, one process, each",
             one[-1] / largest,
             bare,
-            "beside bare durable-rules; goal at most 2",
+            "read, judged, written; beside bare durable-rules",
         ),
+        row("  judged only", _judged(known, 1_000), bare, "without reading; goal at most 2"),
         row(f"{largest:,} programmes, two processes", one[-1], two, "how many times one process's speed; goal 1.7"),
         row("growth with the number of programmes", exponent(sizes, one), 1.0, f"exponent over {sizes}", unit=""),
         row("memory of the run", memory, 400.0, "MB at most, beside the goal of 400 MB", unit="MB"),
@@ -62,6 +68,15 @@ def _seconds(jobs: list[Any], workers: int) -> float:
     for _ in spread(jobs, Setup(), workers=workers):
         pass
     return time.perf_counter() - begin
+
+
+def _judged(known: Catalogue, number: int) -> float:
+    """Seconds a programme of this many different ones."""
+    programmes = [six_passes(known, seed) for seed in range(number)]
+    begin = time.perf_counter()
+    for programme in programmes:
+        audit(programme, known, detail=False)
+    return (time.perf_counter() - begin) / number
 
 
 if __name__ == "__main__":

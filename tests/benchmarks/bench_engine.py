@@ -10,13 +10,18 @@ from __future__ import annotations
 import json
 import math
 import random
+import statistics
+import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+sys.path[:0] = [str(Path(__file__).resolve().parents[2]), str(Path(__file__).resolve().parents[1])]
+
+from benchmarks.bare import Plain
 
 from planner import engine, rulebook
 from planner.conditions import Case
@@ -59,22 +64,8 @@ def random_facts(count: int, seed: int = 1) -> list[Fact]:
     return facts
 
 
-def bare(book: Rulebook, facts: list[Fact]) -> Callable[[], list[Any]]:
-    """durable-rules as one would call it by hand: rows made beforehand, matches only collected."""
-    from durable.engine import Host
-
-    hits: list[Any] = []
-
-    class Plain(Host):  # type: ignore[misc]
-        def _run(self) -> None:
-            return
-
-        def get_action(self, name: str) -> Callable[[Any], None]:
-            def note(context: Any) -> None:
-                hits.extend((name, one["id"]) for one in context.m)
-
-            return note
-
+def ruleset(book: Rulebook) -> dict[str, Any]:
+    """The rules as durable-rules takes them."""
     rules: dict[str, Any] = {}
     for rule in book.running:
         for index, case in enumerate(rule.cases):
@@ -83,10 +74,11 @@ def bare(book: Rulebook, facts: list[Fact]) -> Callable[[], list[Any]]:
                 rules[name] = {"all": [{"m": {"$and": tests}}], "run": name, "cap": 1000}
     rules["never"] = {"all": [{"m": {"$ex": {"kind": 1}}}, {"never": {"kind": "~"}}], "run": "never"}
     rules["first"] = {"all": [{"m": {"kind": "~first"}}], "run": "first", "cap": 1000}
-    host = Plain()
-    host.set_rulesets({"bare": rules})
-    host.assert_facts("bare", [{"id": "0", "sid": "1", "kind": "~first"}])
-    host.delete_state("bare", "1")
+    return rules
+
+
+def rows_of(facts: list[Fact]) -> list[dict[str, Any]]:
+    """The facts as durable-rules takes them."""
     rows = []
     for fact in facts:
         one: dict[str, Any] = {"id": fact.id, "sid": "1", "kind": fact.kind}
@@ -94,14 +86,25 @@ def bare(book: Rulebook, facts: list[Fact]) -> Callable[[], list[Any]]:
             one[field] = (0 if value is None else value) if KINDS[fact.kind].fields[field] != "text" else value or ""
             one[f"{field}?"] = int(value is not None)
         rows.append(one)
+    return rows
 
-    def work() -> list[Any]:
-        hits.clear()
-        host.assert_facts("bare", rows)
-        host.delete_state("bare", "1")
-        return hits
 
-    return work
+def bare(book: Rulebook, facts: list[Fact]) -> Callable[[], list[Any]]:
+    """durable-rules as one would call it by hand, in this process: rows made beforehand, matches only collected."""
+    return Plain(ruleset(book), rows_of(facts)).work
+
+
+def alone(book: Rulebook, facts: list[Fact], repeat: int = 3) -> float:
+    """Seconds of the same call in a process of its own (median of ``repeat`` processes)."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "bare.json"
+        path.write_text(json.dumps({"rules": ruleset(book), "rows": rows_of(facts)}), encoding="utf-8")
+        script = str(Path(__file__).with_name("bare.py"))
+        found = [
+            json.loads(subprocess.run([sys.executable, script, str(path)], capture_output=True, check=True).stdout)
+            for _ in range(repeat)
+        ]
+    return statistics.median(one["seconds"] for one in found)
 
 
 _OPERATORS = {"is": "==", "not": "!=", "less_than": "<", "at_most": "<=", "more_than": ">", "at_least": ">="}
