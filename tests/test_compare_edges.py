@@ -251,6 +251,53 @@ def test_an_unknown_that_cannot_turn_the_ranking_is_named(farm: Path, catalogue:
     assert against["difference"] is not None or against["drivers"] == []
 
 
+MORE = """  - name: Demo Mystery
+    actives: {cyprodinil: 300 g/L}
+    label: {soybean: {rate: [0.5 L/ha, 1 L/ha]}}
+  - name: Demo Known
+    actives: {pyrimethanil: 300 g/L}
+    label: {soybean: {rate: [0.5 L/ha, 1 L/ha], targets: {frogeye-leaf-spot: good}}}
+  - name: Demo Unheard
+    actives: {hymexazol: 300 g/L}
+    label: {soybean: {rate: [0.5 L/ha, 1 L/ha], targets: {frogeye-leaf-spot: good}}}
+"""
+MYSTERY, KNOWN, UNHEARD = (f"{{product: Demo {name}, rate: 1 L/ha}}" for name in ("Mystery", "Known", "Unheard"))
+
+
+def test_an_at_risk_active_whose_effect_is_not_known_leaves_its_own_group_open(
+    farm: Path, catalogue: Catalogue
+) -> None:
+    """Group 9 is of medium risk (FRAC Code List 2024); nothing rates cyprodinil on this disease."""
+    (farm / "shop.yaml").write_text(PRODUCTS + MORE, encoding="utf-8")
+    found = held(
+        catalogue, plan(farm, "known", ("2026-07-10", ONE)), plan(farm, "mystery", ("2026-07-10", MYSTERY))
+    )
+    entry = row(found, "FRAC 9")
+    assert [cell["state"] for cell in entry["cells"]] == ["none", "open"]
+    assert entry["cells"][1]["why"] == "how well cyprodinil works on frogeye leaf spot is not known"
+    assert entry["cells"][1]["days"] is None and entry["against"][0]["verdict"] == "not assessed"
+
+
+def test_one_unknown_pass_is_less_than_four_known_ones(farm: Path, catalogue: Catalogue) -> None:
+    """However well cyprodinil works, one pass of it selects less for group 9 than four of pyrimethanil, rated good."""
+    (farm / "shop.yaml").write_text(PRODUCTS + MORE, encoding="utf-8")
+    days = ("2026-07-01", "2026-07-16", "2026-08-01", "2026-08-16")
+    four = plan(farm, "four", *((day, KNOWN) for day in days))
+    against = row(held(catalogue, four, plan(farm, "one", ("2026-07-01", MYSTERY))), "FRAC 9")["against"][0]
+    assert against["verdict"] == "less"
+    assert against["text"].endswith("B selects less than A, whatever cyprodinil does")
+    assert against["difference"] is None  # a direction, no figure
+
+
+def test_a_group_whose_risk_is_not_known_is_not_weighed(farm: Path, catalogue: Catalogue) -> None:
+    """The FRAC Code List 2024 gives group 32 (heteroaromatics) no risk class."""
+    (farm / "shop.yaml").write_text(PRODUCTS + MORE, encoding="utf-8")
+    paths = [plan(farm, "one", ("2026-07-10", ONE)), plan(farm, "unheard", ("2026-07-10", UNHEARD))]
+    cell = row(held(catalogue, *paths), "FRAC 32")["cells"][1]
+    assert cell["state"] == "not assessed"
+    assert cell["why"].startswith("the resistance risk of ") and cell["why"].endswith(" is not known")
+
+
 def test_a_finding_that_only_eases_is_told_as_changed(farm: Path, catalogue: Catalogue) -> None:
     """Succession of solo strobilurins is a breach; with working partners in both passes the same finding is advice."""
     solo = plan(farm, "solo", ("2026-07-10", ONE), ("2026-07-24", ONE))
