@@ -8,11 +8,9 @@ source.
 from __future__ import annotations
 
 from functools import lru_cache
-from unittest.mock import patch
 
 import pytest
 
-import planner.draft.front
 from planner.audit import audit
 from planner.catalogue import Catalogue, load
 from planner.documents import load_field, load_products
@@ -44,8 +42,7 @@ def shop() -> tuple[Product, ...]:
 @lru_cache(maxsize=4)
 def scenario(name: str) -> tuple[Front, tuple[WhyNot, ...]]:
     field = load_field(f"shared/scenarios/{name}.yaml", catalogue())
-    with patch.object(planner.draft.front, "_points"):  # the front itself is another test's
-        front = draft(Space(field, shop(), catalogue()))
+    front = draft(Space(field, shop(), catalogue()))
     return front, tuple(why_not(front, front.named["balanced"]))
 
 

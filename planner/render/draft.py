@@ -68,7 +68,10 @@ def _verdict(answer: Draft, balanced: Answer, paper: Paper, units: str) -> None:
     else:
         number = words.count(len(balanced.columns), "pass", "passes")
         paper.line(("Balanced: ", "head"), f"{number}, no breach of any rule.")
-    proof = "each named programme is proven best of its kind among the passes that were weighed"
+    weighed = sum(not column.kept for column in front.space.columns)
+    proof = f"each named programme is proven best of its kind among the {weighed} passes that were weighed"
+    if front.space.reduce:
+        proof += " (a pass is a tank mix on a date; mixes that others beat on their date stand aside)"
     if front.stopped:
         proof = "the search was stopped: these are the best found so far, not proven"
     elif not front.proven:
@@ -76,11 +79,19 @@ def _verdict(answer: Draft, balanced: Answer, paper: Paper, units: str) -> None:
     paper.line((proof[:1].upper() + proof[1:] + ".", "quiet"))
     count = words.count(len(front.points), "programme")
     if front.complete:
-        paper.line((f"None beats {count} on all three figures: that is all of them.", "quiet"))
+        step = words.amount(front.resolution.cost / MONEY, "area_cost", units)
+        currency = f"{front.space.currency} " if front.space.currency else ""
+        paper.line(
+            (
+                f"None beats {count} on all three figures: that is all of them, told apart by {currency}{step}, "
+                "a weighted bare day and a day of selection.",
+                "quiet",
+            )
+        )
     elif not front.stopped:
         paper.line(
             (
-                f"Of the programmes that none beats on all three figures {count} were worked out; there are more.",
+                f"Of the programmes that none beats on all three figures {count} were worked out; there may be more.",
                 "quiet",
             )
         )
@@ -95,8 +106,8 @@ def _table(answer: Draft, paper: Paper, units: str) -> None:
     paper.line(
         (
             f"per area: {currency} to pay; bare: target-days without known cover, a day counted once, twice or thrice "
-            "for low, moderate or high pressure; selection: days on which survivors of a group gain, summed over "
-            "passes and targets (how the programme as a whole selects stands in its audit)",
+            "for low, moderate or high pressure; selection: days on which survivors of a group gain under the "
+            "programme as a whole, summed over groups and targets, as its audit gives them",
             "quiet",
         ),
         indent=2,
@@ -170,34 +181,47 @@ def _passes(balanced: Answer, answer: Draft, paper: Paper) -> None:
     """Pass by pass: why it is there, why on that day, with which modes, and what the next pass must avoid."""
     if not balanced.columns:
         return
-    space = answer.front.space
     paper.heading("why these passes (the balanced programme)")
+    shown = ""
+    for name, kind, said in reason_rows(balanced, answer):
+        if not name:
+            paper.line((f"{kind}: ", "quiet"), said, indent=2, hang=4)
+        elif name != shown:
+            paper.line((f"{name}: ", "head"), said, indent=2, hang=5)
+        else:
+            paper.line((f"{kind}: ", "quiet"), said, indent=5, hang=7)
+        shown = name
+
+
+def reason_rows(balanced: Answer, answer: Draft) -> list[tuple[str, str, str]]:
+    """Pass, what is told of it (why, why now, label, the next pass) and the words; last what is told of them all."""
+    space = answer.front.space
+    rows = []
     for one in pass_reasons.of(space, balanced):
+        name = f"{one.number}. {_when(one.day)}, {one.near}"
         parts = [f"{each.target} with {words.joined(each.groups)} until {_when(each.until)}" for each in one.covers]
         kept = "already decided; " if one.kept else ""
         covers = "covers " + "; ".join(parts) if parts else "covers no target for certain"
         end = f"; without it {one.bare_without} more weighted days are bare" if one.bare_without > 0 else ""
-        paper.line((f"{one.number}. {_when(one.day)}, {one.near}: ", "head"), f"{kept}{covers}{end}", indent=2, hang=5)
+        rows.append((name, "why", f"{kept}{covers}{end}"))
         if one.now and not one.kept:
-            paper.line(("why now: ", "quiet"), "; ".join(one.now), indent=5, hang=7)
+            rows.append((name, "why now", "; ".join(one.now)))
         if one.label:
-            paper.line(("label: ", "quiet"), "; ".join(one.label), indent=5, hang=7)
+            rows.append((name, "label", "; ".join(one.label)))
         if one.avoid:
-            paper.line(
-                ("the next pass: ", "quiet"), f"not led by {words.joined(one.avoid, 'or')} again", indent=5, hang=7
-            )
+            rows.append((name, "the next pass", f"not led by {words.joined(one.avoid, 'or')} again"))
     departs = practice.broken(space, balanced.columns)
-    if departs:
-        paper.line(("good practice: ", "quiet"), f"this programme {words.joined(departs)}", indent=2, hang=4)
-        return
     modes = [
         f"{words.count(len(found), 'working mode')} on {target.name}"
         for target in space.view(balanced.columns).targets
         if (found := practice.working_modes(space, balanced.columns, target))
     ]
-    if modes:
+    if departs:
+        rows.append(("", "good practice", f"this programme {words.joined(departs)}"))
+    elif modes:
         said = f"{words.joined(modes)} over the season; no at-risk group twice in a row; the first pass as windows open"
-        paper.line(("good practice: ", "quiet"), said, indent=2, hang=4)
+        rows.append(("", "good practice", said))
+    return rows
 
 
 def _why(entries: list[WhyNot], paper: Paper, units: str) -> None:
@@ -225,6 +249,12 @@ def as_json(answer: Draft) -> str:
             "proven": front.proven,
             "stopped": front.stopped,
             "front_complete": front.complete,
+            "front_steps": {
+                "cost_per_ha": front.resolution.cost / MONEY,
+                "bare": front.resolution.bare,
+                "selection_days": front.resolution.selection / SELECTION,
+            },
+            "passes_weighed": sum(not column.kept for column in front.space.columns),
             "rules_left_to_the_audit": front.left_to_audit,
             "no_pass": _figures(front.nothing, answer),
             "programmes": {

@@ -376,6 +376,13 @@ def draft(
             caption="None beats these on all three figures", header=header, rows=_priced(rows), right=(1, 2, 3)
         )
         more.append(Section(title="Further programmes, cheapest first", parts=(table,)))
+    if balanced.columns:
+        table = Table(
+            caption="The balanced programme, pass by pass",
+            header=("Pass", "", "Why"),
+            rows=tuple(render.reason_rows(balanced, answer)),
+        )
+        more.append(Section(title="Why these passes", parts=(table,)))
     why = []
     for entry in answer.why:
         name = render._when(int(entry.name)) if entry.kind == "date" else entry.name
