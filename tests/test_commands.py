@@ -528,3 +528,79 @@ def test_lists_of_one_crop_or_scheme(capsys: Captured) -> None:
     assert cli.main(["catalog", "list", "groups", "--scheme", "HRAC"]) == exits.DONE
     text = capsys.readouterr().out
     assert "HRAC 9" in text and "FRAC" not in text
+
+
+# --- one answer in every form -----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["catalog", "list", "crops"], ["# Crop", "| soybean |"]),
+        (["catalog", "list"], ["| crops | 7 |"]),
+        (["rules", "list", "rotation"], ["# Rules", "| ROT01 | same-group-in-succession |"]),
+        (["explain", "FRAC", "11"], ["# FRAC 11", "group 11 (strobilurin)"]),
+        (["calendar", FIELD], ["# ", "Heron Flat", "| stage | day |"]),
+        (["compare", SOUND, FLAWED], ["# ", "Two diseases, two tools", "## Before anything is sprayed"]),
+        (["sheet", SOUND], ["# ", "Demo Limewood 200 SC"]),
+        (["audit", SOUND], ["# ", "## Season", "## Before anything is sprayed"]),
+        (["teach", "group-code", "--crop", "soybean"], ["# ", "## Question"]),
+    ],
+    ids=lambda value: " ".join(Path(one).stem for one in value)[:40],
+)
+def test_markdown_of_every_answer(words: list[str], said: list[str], capsys: Captured) -> None:
+    assert cli.main([*words, "--format", "markdown"]) == exits.DONE
+    text = capsys.readouterr().out
+    assert text.startswith("# ")
+    for word in said:
+        assert word in text
+    tables = [line for line in text.splitlines() if re.fullmatch(r"\|[-:| ]+\|", line)]
+    for line in tables:  # GitHub Flavored Markdown 0.29, tables: the delimiter row has as many cells as the header
+        at = text.splitlines().index(line)
+        header = text.splitlines()[at - 1]
+        assert len(re.findall(r"(?<!\\)\|", header)) == line.count("|")
+
+
+def test_concise_is_one_line_for_each_finding(capsys: Captured) -> None:
+    assert cli.main(["audit", FLAWED, "--format", "json"]) == exits.BREACH
+    data = json.loads(capsys.readouterr().out)
+    assert cli.main(["audit", FLAWED, "--format", "concise"]) == exits.BREACH
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) == len(data["findings"]) + len(data["not_assessed"])
+    assert all(line.startswith(FLAWED) for line in lines)
+
+
+def test_mend_writes_what_it_shows(tmp_path: Path, capsys: Captured) -> None:
+    """The YAML, the table and the file of one mend hold the same tanks; the file passes the audit."""
+    source, mended = corner.write(tmp_path), tmp_path / "mended.yaml"
+    assert cli.main(["mend", source, "--top", "1", "--format", "yaml"]) == exits.DONE
+    text = capsys.readouterr().out
+    assert cli.main(["mend", source, "--top", "1", "--output", str(mended)]) == exits.DONE
+    assert mended.read_text(encoding="utf-8") == text
+    assert f"the mended programme is written to {mended}" in capsys.readouterr().err
+    assert cli.main(["audit", str(mended)]) == exits.DONE
+    capsys.readouterr()
+    assert cli.main(["mend", source, "--top", "1", "--format", "csv"]) == exits.DONE
+    assert capsys.readouterr().out.count("Demo Third") == text.count("product: Demo Third") > 0
+    assert cli.main(["mend", source, "--top", "1", "--format", "markdown"]) == exits.DONE
+    told = capsys.readouterr().out
+    assert told.startswith("# The fewest changes\n") and "add Demo Third" in told
+
+
+def test_a_workbook_of_a_draft_is_written_to_its_file(shop: str, tmp_path: Path, capsys: Captured) -> None:
+    plan = tmp_path / "plan.xlsx"
+    words = ["draft", FIELD, "--products", shop, "--format", "xlsx", "--output", str(plan)]
+    assert cli.main(words) == exits.DONE
+    assert f"planner: written to {plan}" in capsys.readouterr().err
+    cells = [cell for row in openpyxl.load_workbook(plan).worksheets[0].iter_rows(values_only=True) for cell in row]
+    assert any(cell in ("Demo Test A", "Demo Test B") for cell in cells)
+
+
+@pytest.mark.parametrize("text", ["3-1", "x", "1-x"])
+def test_a_range_of_passes_goes_up(text: str, shop: str, capsys: Captured) -> None:
+    refused(["draft", FIELD, "--products", shop, "--passes", text], f"'{text}' is no number of passes", capsys)
+
+
+@pytest.mark.parametrize("words", [["audit", SOUND], ["calendar", FIELD], ["rules", "list"]])
+def test_a_folder_of_your_own_that_is_not_there(words: list[str], capsys: Captured) -> None:
+    refused([*words, "--catalog", "no-such-folder"], "no-such-folder: there is no such folder", capsys)
