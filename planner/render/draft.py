@@ -119,6 +119,10 @@ def _table(answer: Draft, paper: Paper, units: str) -> None:
                 (f"days of the window that the balanced programme leaves bare: {words.joined(days)}", "quiet"), indent=2
             )
     for name, one in front.named.items():
+        departs = practice.broken(front.space, one.columns) if one.columns else []
+        if departs:
+            paper.line((f"{name}: beside the rules, it {words.joined(departs)}", "quiet"), indent=2, hang=4)
+    for name, one in front.named.items():
         stock = front.space.money(one.columns)[1]
         if stock:
             worth = words.amount(stock / MONEY, "area_cost", units)
