@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 
 from planner import engine
 from planner.facts.kinds import Fact, FactKind, Telling
+from planner.facts.make import listed
 from planner.model import SEVERITIES, Finding, NotAssessed, Severity
 from planner.rulebook import Rule, Rulebook, fill
 
@@ -47,7 +48,7 @@ def judge(
             if case is not None:
                 severity, capped = allowed(rule.cases[case].severity, fact.told)
                 drafts.append(_Draft(rule, case, fact, severity, capped))
-    findings = [_finding(group) for group in _merged(drafts)]
+    findings = [_finding(group, beside) for group, beside in _folded(_merged(drafts))]
     findings.sort(key=_season_order)
     order = rulebook.order
     not_assessed = [
@@ -111,10 +112,45 @@ def _merged(drafts: Iterable[_Draft]) -> list[list[_Draft]]:
     return list(groups.values())
 
 
-def _finding(group: Sequence[_Draft]) -> Finding:
+def _folded(groups: list[list[_Draft]]) -> list[tuple[list[_Draft], list[_Draft]]]:
+    """Each finding's drafts, with those of milder ones that say the same of its passes: they only lend their sources.
+
+    Two published rows may ask for one thing, the second on weaker evidence: that is one cause and one finding.
+    """
+    whole: list[tuple[list[_Draft], list[_Draft]]] = []
+    for group in sorted(groups, key=lambda drafts: SEVERITIES.index(drafts[0].severity)):
+        left: list[_Draft] = []
+        for draft in group:
+            firmer = next((one for one in whole if draft.rule.merge and _says(one[0], draft)), None)
+            (left if firmer is None else firmer[1]).append(draft)
+        if left:
+            whole.append((left, []))
+    return whole
+
+
+def _says(firmer: list[_Draft], draft: _Draft) -> bool:
+    """Whether a firmer finding of the rule speaks of the same group, pass and diseases (naming none is naming all)."""
+    if firmer[0].rule is not draft.rule or firmer[0].severity == draft.severity:
+        return False
+    group = draft.fact.told.evidence.get("group")
+    return group is not None and any(
+        one.fact.told.evidence.get("group") == group
+        and set(draft.fact.passes) <= set(one.fact.passes)
+        and (not _diseases(one) or _diseases(one) >= _diseases(draft))
+        for one in firmer
+    )
+
+
+def _diseases(draft: _Draft) -> set[str]:
+    evidence = draft.fact.told.evidence
+    told = evidence.get("targets", evidence.get("target", ()))
+    return {told} if isinstance(told, str) else set(told)
+
+
+def _finding(group: Sequence[_Draft], beside: Sequence[_Draft]) -> Finding:
     rule = group[0].rule
     facts = [draft.fact for draft in group]
-    told = [fact.told for fact in facts]
+    told = [draft.fact.told for draft in (*group, *beside)]
     passes = tuple(sorted({number for fact in facts for number in fact.passes}))
     words = _Words(rule, facts, passes)
     message = fill(rule.message, words)
@@ -166,16 +202,20 @@ class _Words:
         if name in self.rule.parameters:
             return self.rule.parameters[name].words
         texts: dict[str, None] = {}
+        items: dict[str, None] = {}
         for shows, values in self.facts:
-            if name in shows:
-                texts[shows[name]] = None
+            words = shows.get(name)
+            if isinstance(words, tuple):
+                items.update(dict.fromkeys(words))
+            elif words is not None:
+                texts[words] = None
             elif name in values:
                 value = values[name]
                 texts["unknown" if value is None else str(value)] = None
-        if len(texts) > 1:
-            # "a, b" and "b, c" are "a, b, c"
-            texts = dict.fromkeys(part for text in texts for part in text.split(", ") if part)
-        return ", ".join(texts) if texts else otherwise
+        if items:
+            return listed((*items, *texts))
+        whole = " " if any(text.endswith(".") for text in texts) else ", "  # sentences follow each other
+        return whole.join(text for text in texts if text) if texts else otherwise
 
 
 def _evidence(facts: Sequence[Fact], reads: frozenset[str]) -> dict[str, Any]:

@@ -130,10 +130,25 @@ def test_advice_cannot_sink_and_an_unused_cap_is_not_named() -> None:
     )
 
 
+def test_a_milder_finding_that_says_the_same_is_folded_into_the_firmer_one() -> None:
+    """Two published rows ask one thing of one pass: one finding, both sources; another pass or disease stays apart."""
+    firm = fact(3, subject="49", evidence={"group": "FRAC 49", "targets": []}, sources=("row-one",))
+    weak: dict[str, Any] = {"subject": "49", "cap": "advice", "sources": ("row-two",)}
+    mild = fact(1, passes=(3,), evidence={"group": "FRAC 49", "targets": ["a"]}, **weak)
+    elsewhere = fact(4, evidence={"group": "FRAC 49", "targets": ["a"]}, **weak)
+    findings, _ = run([mild, firm, elsewhere], rule(merge=True))
+    assert [(found.passes, found.severity, found.sources) for found in findings] == [
+        ((3,), "breach", ("row-one", "row-two")),
+        ((4,), "advice", ("row-two",)),
+    ]
+    other = fact(3, subject="x", evidence={"group": "FRAC 49", "targets": ["b"]}, sources=("row-one",))
+    assert [found.severity for found in run([other, mild], rule(merge=True))[0]] == ["breach", "advice"]
+
+
 def test_one_cause_is_one_finding_where_the_rule_merges() -> None:
     facts = [
-        fact(3, subject="11", group="group 11, group 3", evidence={"count": 3, "most": 2}),
-        fact(1, subject="11", group="group 11", evidence={"count": 4, "most": 2}),
+        fact(3, subject="11", group=("group 11", "group 3"), evidence={"count": 3, "most": 2}),
+        fact(1, subject="11", group=("group 11",), evidence={"count": 4, "most": 2}),
         fact(2, subject="7", group="group 7"),
         fact(4, subject="11", cap="caution", cap_reason="recalled"),
         fact(5),
@@ -147,7 +162,7 @@ def test_one_cause_is_one_finding_where_the_rule_merges() -> None:
         ((5,), "breach"),
         ((6,), "breach"),
     ]
-    assert findings[0].message == "passes 1 and 3 with group 11, group 3: 3 of 2"
+    assert findings[0].message == "passes 1 and 3 with group 11 and group 3: 3 of 2"
     assert findings[0].evidence == {"count": [3, 4], "most": 2}
     apart, _ = run(facts)
     assert len(apart) == 6

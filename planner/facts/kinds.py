@@ -16,6 +16,7 @@ from planner.model import Severity, Struct
 
 FieldType = Literal["text", "int", "flag"]
 FactValue = str | int | None  # None: unknown, never "no"
+Shown = str | tuple[str, ...]  # a text, or the items of a list: those of merged facts make one list
 
 
 class FactKind(Struct, frozen=True, kw_only=True):
@@ -39,7 +40,7 @@ class Telling(Struct, frozen=True, kw_only=True):
     merged by.
     """
 
-    shows: dict[str, str] = {}
+    shows: dict[str, Shown] = {}
     evidence: dict[str, Any] = {}
     cap: Severity = "breach"
     cap_reason: str = ""

@@ -194,7 +194,7 @@ def _lacking(
         harvest = account.field.harvest
         lacking["days_to_harvest"] = DATES if harvest is not None else "give the field's harvest date"
     if values["water"] is None:
-        lacking["water"] = f"give the carrier volume of pass {state.number}"
+        lacking["water"] = "give the carrier volume"
     return lacking
 
 

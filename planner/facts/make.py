@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date
 from functools import partial
 from typing import Any
@@ -10,7 +10,7 @@ from typing import Any
 from msgspec.structs import force_setattr
 
 from planner.account import Account, Cap, PassState, TargetState, Use, tightest
-from planner.facts.kinds import KINDS, Fact, FactValue, Telling
+from planner.facts.kinds import KINDS, Fact, FactValue, Shown, Telling
 from planner.model import Backing, Place, Truth
 
 DATES = "give dates, or stages with the field's stage dates"
@@ -50,7 +50,7 @@ def _whole(kind: str, key: str, tell: Callable[[], Telling]) -> Telling:
 
 def telling(
     *,
-    shows: dict[str, str] | None = None,
+    shows: Mapping[str, Shown] | None = None,
     evidence: dict[str, Any] | None = None,
     caps: Iterable[Cap] = (),
     sources: Iterable[str] = (),
@@ -61,7 +61,7 @@ def telling(
     """What is told of a fact; the caps of all its evidence count, and its sources are those of ``backings`` too."""
     cap = tightest(caps)
     return Telling(
-        shows=shows or {},
+        shows=dict(shows or {}),
         evidence=evidence or {},
         cap=cap.severity,
         cap_reason=cap.reason,
@@ -108,14 +108,14 @@ def stage_words(account: Account, state: PassState) -> str:
     return state.entry.date.isoformat() if state.entry.date else "a stage not known"
 
 
-def names(targets: Iterable[TargetState]) -> str:
-    """Targets in words."""
-    return listed(target.name for target in targets)
+def names(targets: Iterable[TargetState]) -> tuple[str, ...]:
+    """Targets in words, each once."""
+    return tuple(dict.fromkeys(target.name for target in targets))
 
 
-def shown(uses: Iterable[Use]) -> str:
-    """Products and actives in the user's own words."""
-    return listed(use.shown for use in uses)
+def shown(uses: Iterable[Use]) -> tuple[str, ...]:
+    """Products and actives in the user's own words, each once."""
+    return tuple(dict.fromkeys(use.shown for use in uses))
 
 
 def estimated(account: Account, pairs: Iterable[tuple[PassState, TargetState]], what: str) -> list[Cap]:

@@ -87,10 +87,10 @@ def _alone_words(
         shows={
             "group": account.group_words(group),
             "limit_text": entry.row.text,
-            "targets": names(targets) or account.crop.name,
+            "targets": names(targets) or _may_be_meant(account, state, group),
             "actives": shown(state.by_group[group]),
             "partners": shown(serving),
-            "companions": f"; {shown(companions)} is there for another disease" if companions else "",
+            "companions": _companion_words(companions),
             "reasons": "",
         },
         evidence={"group": group, "limit": entry.row.id, "targets": [target.id for target in targets]},
@@ -99,6 +99,23 @@ def _alone_words(
         subject=group,
         place=state.entry.place,
     )
+
+
+def _may_be_meant(account: Account, state: PassState, group: str) -> tuple[str, ...] | str:
+    """Diseases of the field that a group may be there for, where none is surely met; else those of the crop."""
+    uses = state.by_group[group]
+    meant = [
+        target
+        for target in account.targets
+        if account.works(state, target) is not False and account.rated_for(uses, target)
+    ]
+    return names(meant) or f"the diseases of {account.crop.name}"
+
+
+def _companion_words(companions: list[Use]) -> str:
+    if not companions:
+        return ""
+    return f"; {listed(shown(companions))} {'is' if len(companions) == 1 else 'are'} there for another disease"
 
 
 def _companion(account: Account, use: Use, targets: list[TargetState]) -> bool:
@@ -141,8 +158,9 @@ def _ineffective(
 
 
 def _not_rated(others: list[Use], target: TargetState) -> str:
-    actives = listed(use.active.name for use in others)
-    return f"whether {actives} controls {target.name} is not known; rate it on the product's label"
+    actives = [use.active.name for use in others]
+    verb, it = ("controls", "it") if len(actives) == 1 else ("control", "them")
+    return f"whether {listed(actives)} {verb} {target.name} is not known; rate {it} on the product's label"
 
 
 def _partner_words(account: Account, state: PassState, group: str, entry: Chosen, target: TargetState) -> Telling:
@@ -155,7 +173,7 @@ def _partner_words(account: Account, state: PassState, group: str, entry: Chosen
             "actives": shown(state.by_group[group]),
             "partners": shown(others),
             "companions": "",
-            "reasons": listed(
+            "reasons": tuple(
                 f"{use.active.name} {_reason(account, use, target)}"
                 for use in others
                 if account.effect(use, target).value is False
@@ -235,7 +253,7 @@ def _shared_fact(account: Account, state: PassState, cluster: list[Use]) -> Fact
 
 def _open_partner(account: Account, state: PassState, group: str, served: list[TargetState]) -> str:
     open_targets = [target for target in served if account.partner(state, group, target)[0] is False] or served
-    return f"whether another active in pass {state.number} controls {names(open_targets)} is not known"
+    return f"whether another active in pass {state.number} controls {listed(names(open_targets))} is not known"
 
 
 def _shared_words(
@@ -500,7 +518,7 @@ def _modes_words(
     return telling(
         shows={
             "group": account.group_words(f"FRAC {code}"),
-            "codes": listed(modes),
+            "codes": tuple(modes),
             "target": target.name if target else account.crop.name,
             "limit_text": entry.row.text,
             "wanted": wanted_words,

@@ -9,7 +9,7 @@ from typing import Any
 from planner.account import CAP_RANK, POOR, Account, Cap, PassState, TargetState, Use, cap_of
 from planner.cover import days_of
 from planner.facts.dates import dated, of_pass, of_window, window_dates
-from planner.facts.kinds import Fact, Telling
+from planner.facts.kinds import Fact, Shown, Telling
 from planner.facts.make import estimated, fact, flag, listed, names, shown, telling
 from planner.model import FungicideScore, Truth
 
@@ -132,21 +132,32 @@ def _effect_told(account: Account, state: PassState, met: list[TargetState]) -> 
             **(_effect_days(account, state, met) if nothing else {}),
         },
         caps=[*caps, *estimated(account, [(state, target) for target in met], "the target of the pass")],
+        sources=_effect_sources(account, state, met) if nothing else (),
         subject=str(state.number),
         place=state.entry.place,
     )
 
 
-def _effect_words(account: Account, state: PassState, met: list[TargetState], reasons: Iterable[str]) -> dict[str, str]:
+def _effect_words(
+    account: Account, state: PassState, met: list[TargetState], reasons: Iterable[str]
+) -> dict[str, Shown]:
     date = of_pass(account, state)
     windows = [(target.name, of_window(account, target)) for target in met]
     return {
         "targets": names(met),
-        "targets_when": listed(f"{name} (from {days})" if days else name for name, days in windows),
+        "targets_when": tuple(f"{name} (from {days})" if days else name for name, days in windows),
         "actives": shown(state.uses),
-        "reasons": listed(reasons),
+        "reasons": tuple(dict.fromkeys(reasons)),
         "date_words": f" on {date}" if date else "",
     }
+
+
+def _effect_sources(account: Account, state: PassState, met: list[TargetState]) -> Iterator[str]:
+    """What says that a use does not work: the report where the group is lost, else the rating."""
+    for target in met:
+        for use in state.uses:
+            effect = account.effect(use, target)
+            yield from effect.standing.sources if effect.standing.level == "lost" else effect.rated.sources
 
 
 def _effect_days(account: Account, state: PassState, met: list[TargetState]) -> dict[str, Any]:

@@ -146,7 +146,7 @@ def _open_pair(account: Account, one: str, other: str, values: dict[str, FactVal
         unknown["at_risk"] = f"the resistance risk of {codes} is not stated by its scheme"
     if values["alone_some"] is None or values["alone_all"] is None:
         unknown["alone_some"] = unknown["alone_all"] = (
-            f"whether a partner of {codes} controls {names(account.targets)} is not known; rate it on the label"
+            f"whether a partner of {codes} controls {listed(names(account.targets))} is not known; rate it on the label"
         )
     return unknown
 
@@ -409,7 +409,7 @@ def _last_words(account: Account, newest: str | None) -> Telling:
         shows = {
             "season": newest,
             "sequence": ", then ".join(" + ".join(sorted(state.by_group)) for state in account.passes),
-            "targets": names(target for target in account.targets if target.target.survives_on_field),
+            "targets": listed(names(target for target in account.targets if target.target.survives_on_field)),
         }
     return telling(shows=shows, evidence=dict(shows))
 
@@ -443,7 +443,7 @@ def _repeated_words(
         shows={
             "active": active,
             "group": account.group_words(entries[0].group),
-            "others": listed(others) or "another active of the group",
+            "others": listed(others, "or") or "another active of the group",
             "row_text": f" ({' '.join(row[0] for row in rows)})" if rows else "",
         },
         evidence={"active": active, "uses": len(entries), "others": list(others)},

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 from planner.account import Account, Cap, PassState, TargetState, Use, cap_of
 from planner.cover import bare_on_new_leaves
 from planner.facts.dates import dated, day_words, of_pass, of_window, window_dates
-from planner.facts.kinds import Fact, Telling
+from planner.facts.kinds import Fact, Shown, Telling
 from planner.facts.make import DATES, fact, listed, names, number, shown, stage_words, telling
 from planner.leaves import growth, reached
 from planner.model import CoverageAdvice, HarmfulUse, Stage
@@ -333,7 +333,7 @@ def _idle_told(account: Account, state: PassState, meets: int | None, untreated:
 
 def _idle_words(
     account: Account, state: PassState, untreated: list[TargetState]
-) -> tuple[dict[str, str], dict[str, Any]]:
+) -> tuple[dict[str, Shown], dict[str, Any]]:
     """Date and cover of a pass that meets nothing, beside the dates of the windows."""
     spans = [(account.longest_end(use, state, target), use.cut) for use in state.uses for target in account.targets]
     end, cut = max(((end, cut) for end, cut in spans if end is not None), default=(None, False))
@@ -341,7 +341,7 @@ def _idle_words(
     date, until = of_pass(account, state), day_words(account, last, state.time.day_estimated)
     cover = f", its cover {'at most ' if cut else ''}to {until}," if until else ""
     windows = [_window_words(account, target) for target in account.targets]
-    shows = {
+    shows: dict[str, Shown] = {
         "stage_words": stage_words(account, state),
         "targets": names(untreated or account.targets),
         "windows": "; ".join(dict.fromkeys(windows)),
@@ -408,11 +408,9 @@ def _coverage_fact(account: Account, state: PassState, target: TargetState, advi
     litres = 0 if advice.floor is None else None if water is None else round(water) * 1000
     unknown: dict[str, str] = {}
     if fit is None:
-        unknown["droplets_fit"] = (
-            f"give the droplet class of pass {state.number} (ASABE S572: fine, medium, coarse ...)"
-        )
+        unknown["droplets_fit"] = "give the droplet class (ASABE S572: fine, medium, coarse ...)"
     if litres is None:
-        unknown["water"] = f"give the carrier volume of pass {state.number}"
+        unknown["water"] = "give the carrier volume"
     return fact(
         "coverage",
         f"{state.number}:{target.id}",
