@@ -16,7 +16,7 @@ import pytest
 import reports
 
 from planner import rulebook
-from planner.model import AuditReport
+from planner.model import AuditReport, NotAssessed
 from planner.render import cautions, concise, console, first, jsonout, markdown, paper, strip, text, words
 
 Golden = Callable[[str, str], None]
@@ -145,6 +145,12 @@ def test_accepted_departures_do_not_lead() -> None:
     assert shown.startswith("Sound: nothing checked stands against it (1 accepted departure apart).")
     assert "reason given: only stock left in the district" in shown
     assert "First change" not in shown
+
+
+def test_the_last_line_of_a_sound_answer_names_a_rule_that_can_be_explained() -> None:
+    open_ = (NotAssessed(rule="LBL01-LBL10, MIX04", passes=(1,), reason="no label to read"),)
+    shown = show(reports.flawed(findings=(), verdict="clean", not_assessed=open_))
+    assert shown.splitlines()[-1] == "next: planner explain LBL01"
 
 
 @pytest.mark.parametrize(

@@ -316,7 +316,8 @@ def _foot(report: AuditReport, paper: Paper, versions: str) -> None:
             "--explain",
         )
     elif report.not_assessed:
-        paper.line(("next: ", "quiet"), f"planner explain {report.not_assessed[0].rule}")
+        # one entry may stand for several rules ("LBL01-LBL10, MIX04"): the first of them is explained
+        paper.line(("next: ", "quiet"), f"planner explain {report.not_assessed[0].rule[:5]}")
     else:
         paper.line(("next: ", "quiet"), "planner rules list")
 
