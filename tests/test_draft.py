@@ -20,7 +20,6 @@ from planner.catalogue import Catalogue, load
 from planner.draft.check import Checker
 from planner.draft.compile import Compiler
 from planner.draft.conflict import conflict
-from planner.draft.dose import SLACK
 from planner.draft.front import balanced, draft
 from planner.draft.options import MONEY, SELECTION, Column, Space
 from planner.draft.scan import Resolution, Scan
@@ -158,7 +157,7 @@ def test_index_of_many_programmes_is_that_of_the_audit() -> None:
             columns = [scan.options[slot][way - 1] for slot, way in enumerate(row) if way]
             report = audit(space.programme(columns), catalogue())
             told = sum(one["selection_days"] for one in report.selection)
-            assert abs(value - told) < SLACK / 2, (seed, row)
+            assert abs(value - told) <= scan.doses.slack, (seed, row)
             assert space.index(columns) == round(told * SELECTION)
 
 

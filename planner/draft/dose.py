@@ -16,15 +16,15 @@ import numpy as np
 
 from planner.exposure import Exposure, selects
 from planner.selection import Component
-from planner.selection.integral import legendre
+from planner.selection.integral import NEGLIGIBLE, legendre
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-NODES = 12
-PANEL = 1.5  # as planner.selection.integral, with fewer nodes on shorter panels: far inside SLACK
-# the drafter's index is rounded to 1/1000 day per target and group; a bound may not lie above it
-SLACK = 0.02
+NODES = 6
+PANEL = 1.5  # as planner.selection.integral, with fewer nodes on shorter panels: within 1e-6 day, far inside SLACK
+ROUNDED = 0.0005  # the index is rounded to 1/1000 day per target and group; a bound may not lie above it
+TINY = 1e-300
 
 
 @dataclass
@@ -56,12 +56,14 @@ class Doses:
         self.days = list(days)
         self._joined = joined
         self.targets: list[_Against] = []
+        self.slack = 0.0  # days by which an index may lie below what is worked out here
         self.classes: list[Any] = []  # per slot: choice -> class; passes of a class select alike
         count = max((len(choice) for slot in met for choice in slot), default=0)
         for at in range(count):
             made = self._against([[choice[at] for choice in slot] for slot in met])
             if made is not None:
                 self.targets.append(made)
+                self.slack += ROUNDED * (len(made.groups) + 1)
         for slot, choices in enumerate(met):
             keys: dict[bytes, int] = {}
             found = []
@@ -138,20 +140,25 @@ class Doses:
         width = (high - low) / panels
         days = (np.arange(panels)[:, None] + nodes[None, :]).ravel() * width
         weight = np.tile(weights, panels) * width
-        strength = -theta * left
-        survive = []
-        for at in range(len(decay)):
-            fading = np.exp(-decay[at] * days)
-            survive.append(1.0 - omega[at] + omega[at] * np.exp(strength[:, at : at + 1] * fading[None, :]))
         every = np.ones((len(choices), len(days)))
-        for one in survive:
-            every *= one
+        survive: list[tuple[Any, Any]] = []  # per component: programmes it acts in, and the share that survives it
+        for at in range(len(decay)):
+            acts = np.flatnonzero(left[:, at] * theta[at] > NEGLIGIBLE)
+            fading = np.exp(-decay[at] * days)
+            share = np.exp(-theta[at] * left[acts, at : at + 1] * fading[None, :])
+            share *= omega[at]
+            share += 1.0 - omega[at]
+            every[acts] *= share
+            survive.append((acts, share))
         total = np.zeros(len(choices))
         for members, counts in target.groups:
+            counted = np.flatnonzero((used & counts).any(axis=1))
+            if not len(counted):
+                continue
             inside = np.ones_like(every)
-            for one, member in zip(survive, members, strict=True):
+            for (acts, share), member in zip(survive, members, strict=True):
                 if member:
-                    inside *= one
-            gain = (every / np.maximum(inside, 1e-300) - every) @ weight
-            total += np.where((used & counts).any(axis=1), gain, 0.0)
+                    inside[acts] *= share
+            whole = every[counted]
+            total[counted] += (whole / np.maximum(inside[counted], TINY) - whole) @ weight
         return total

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from planner.draft.check import Checker
-from planner.draft.dose import SLACK, Doses
+from planner.draft.dose import Doses
 from planner.draft.options import MONEY, PRESSURE_WEIGHT, SELECTION, Column
 from planner.draft.solve import Answer, Search, Stopped
 
@@ -363,7 +363,7 @@ class Scan:
         """Beginnings of which no end can be on the front."""
         slot = part.choices.shape[1]
         paid = self._paid(part.choices, part.cost)
-        index = _least(part.index)
+        index = self._least(part.index)
         now = self._bare(part.cover)
         best = self._bare(part.cover | self.reach[slot])
         wanted = self.search.wanted
@@ -392,12 +392,18 @@ class Scan:
                 break
         return lost
 
+    def _least(self, index: NDArray[Any]) -> NDArray[Any]:
+        """The least whole tenths of days that a programme's index can be when it is shown."""
+        days = np.maximum(index - self.doses.slack, 0.0)
+        found: NDArray[Any] = np.ceil(days * SELECTION - 0.5).astype(np.int64)
+        return found
+
     def _leaves(self, part: _Part) -> None:
         """Whole programmes: those that none known beats are audited and taken in."""
         if not len(part.choices):
             return
         paid, bare = self._paid(part.choices, part.cost), self._bare(part.cover)
-        index = _least(part.index)
+        index = self._least(part.index)
         # the promising first, so that they beat the rest
         for at in np.lexsort((paid, paid // self.resolution.cost + bare + index // SELECTION)):
             one = slice(at, at + 1)
@@ -413,12 +419,6 @@ class Scan:
                 self._goal.add(answer)
             else:
                 self.found.looked_at += AUDIT_WEIGHS
-
-
-def _least(index: NDArray[Any]) -> NDArray[Any]:
-    """The least whole tenths of days that a programme's index can be when it is shown."""
-    found: NDArray[Any] = np.ceil(np.maximum(index - SLACK, 0.0) * SELECTION - 0.5).astype(np.int64)
-    return found
 
 
 def _only(part: _Part, keep: Any) -> _Part:
