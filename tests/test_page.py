@@ -586,6 +586,11 @@ def test_pages_are_sound_and_speak_the_trades_words(commands: dict[str, str], na
     assert levels[0] == 1 and all(after - before <= 1 for before, after in pairwise(levels))
 
 
+@pytest.mark.parametrize("name", ["audit", "sheet", "calendar", "compare", "draft"])
+def test_what_the_bars_do_not_tell_stands_below_them(commands: dict[str, str], name: str) -> None:
+    assert "leaves that unfold after a pass" in seen(commands[name]).said.casefold()
+
+
 def test_compare_links_each_finding_to_its_card(commands: dict[str, str]) -> None:
     html = commands["compare"]
     cards = set(re.findall(r'<article class="finding \w+" id="([\w-]+)"', html))

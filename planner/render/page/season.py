@@ -105,6 +105,7 @@ class Drawing(Struct, frozen=True, kw_only=True):
     said: tuple[Said, ...]
     patterns: tuple[str, ...]
     estimated: bool
+    notes: tuple[str, ...]  # what the bars do not tell
     description: str
 
 
@@ -155,6 +156,7 @@ def draw(strip: Strip, report: AuditReport | None = None, *, plain: bool = False
         said=said,
         patterns=tuple(name for name in ("0", "1", "2", "3", "u", "w") if name in patterns),
         estimated=any(row.estimated for row in strip.rows) or any(mark.text.startswith("~") for mark in strip.stages),
+        notes=() if plain else strip.notes,
         description=describe(strip, report, plain=plain),
     )
 
