@@ -154,7 +154,7 @@ def test_what_a_label_asks_and_the_plan_does_not_say_is_asked_for(tmp_path: Path
     assert reasons(found, "LBL02") == ["give the rate of Demo Alder 250 SC in pass 1"]
     assert reasons(found, "LBL05") == ["give the rate of azoxystrobin in pass 1"]
     assert reasons(found, "LBL08") == ["give the field's harvest date"]
-    assert reasons(found, "LBL10") == ["give the carrier volume of pass 1"]
+    assert reasons(found, "LBL10") == ["give the carrier volume"]
 
 
 def test_a_date_alone_leaves_the_stage_of_the_label_open(tmp_path: Path) -> None:
