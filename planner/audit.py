@@ -132,10 +132,14 @@ def _undecided_rows(account: Account) -> Iterator[NotAssessed]:
     seen: set[tuple[str, str]] = set()
     for kind in account.published.open_kinds():
         for code, gap in account.published.undecided(kind):
-            numbers = tuple(state.number for state in account.passes if code in state.codes)
+            if not _checkable(gap.row.value, kind):
+                continue
+            numbers = tuple([state.number for state in account.passes if code in state.codes])
+            if not numbers:
+                continue
+            reason = f"{gap.reason} (published row '{gap.row.id}')"
             for rule in account.catalogue.kinds[kind].rules:
-                reason = f"{gap.reason} (published row '{gap.row.id}')"
-                if numbers and (rule, reason) not in seen and _checkable(gap.row.value, kind):
+                if (rule, reason) not in seen:
                     seen.add((rule, reason))
                     yield NotAssessed(rule=rule, passes=numbers, reason=reason)
 

@@ -136,7 +136,7 @@ class _PlannedCase(NamedTuple):
 
 class _KindPlan(NamedTuple):
     name: str
-    fields: tuple[tuple[str, str], ...]  # the fields that rules read, with their types
+    fields: tuple[tuple[str, str, str], ...]  # the fields that rules read: name, type, name of "it is known"
     cases: tuple[_PlannedCase, ...]
 
 
@@ -168,12 +168,12 @@ class _Plan:
         self.session: _Session | None = None  # made when durable-rules first runs this rulebook
 
 
-def _fields(kind: FactKind, cases: Iterable[_PlannedCase]) -> tuple[tuple[str, str], ...]:
+def _fields(kind: FactKind, cases: Iterable[_PlannedCase]) -> tuple[tuple[str, str, str], ...]:
     for field in kind.fields:
         if field in ("id", "sid", "kind") or not field.isidentifier():
             raise EngineError(f"the kind of fact '{kind.name}' cannot have a field called '{field}'")
     read = {field for case in cases for condition in case.when for field in condition.reads}
-    return tuple((field, type_) for field, type_ in kind.fields.items() if field in read)
+    return tuple((field, type_, _known(field)) for field, type_ in kind.fields.items() if field in read)
 
 
 def _branches(when: Iterable[Condition]) -> int:
@@ -199,7 +199,7 @@ def _plan(rulebook: Rulebook, kinds: Mapping[str, FactKind]) -> _Plan:
 def _check(fact: Fact, plan: _KindPlan) -> None:
     """Refuse a fact that durable-rules could misread."""
     values = fact.values
-    for field, type_ in plan.fields:
+    for field, type_, _ in plan.fields:
         try:
             value = values[field]
         except KeyError:
@@ -394,14 +394,15 @@ def _durable(plan: _Plan, facts: Sequence[tuple[int, Fact, _KindPlan]]) -> list[
     rows = []
     for index, fact, kind in facts:
         row: dict[str, Any] = {"id": str(index), "sid": _SESSION, "kind": kind.name}
-        for field, type_ in kind.fields:
-            value = fact.values[field]
+        values = fact.values
+        for field, type_, known in kind.fields:
+            value = values[field]
             if value is None:
                 row[field] = "" if type_ == "text" else 0
-                row[_known(field)] = 0
+                row[known] = 0
             else:
                 row[field] = _text(value) if isinstance(value, str) else int(value)
-                row[_known(field)] = 1
+                row[known] = 1
         rows.append(row)
     with _lock:
         if plan.session is None:

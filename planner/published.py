@@ -421,14 +421,19 @@ class Published:
             self.season[key] = found
         return found
 
-    def undecided(self, kind: str) -> Iterator[tuple[str, Undecided]]:
+    def undecided(self, kind: str) -> tuple[tuple[str, Undecided], ...]:
         """Rows of a kind that cannot be decided, by code, each once."""
-        seen: set[tuple[str, str]] = set()
-        for code, _, (_, lacking) in self._answers(kind):
-            for entry in lacking:
-                if (entry.row.id, entry.reason) not in seen:
-                    seen.add((entry.row.id, entry.reason))
-                    yield code, entry
+        key = ("undecided", kind)
+        found: tuple[tuple[str, Undecided], ...] | None = self.season.get(key)
+        if found is None:
+            rows: dict[tuple[str, str], tuple[str, Undecided]] = {}
+            for code, _, (_, lacking) in self._answers(kind):
+                for entry in lacking:
+                    rows.setdefault((entry.row.id, entry.reason), (code, entry))
+            found = tuple(rows.values())
+            if self._settled(kind):
+                self.season[key] = found
+        return found
 
     def open_kinds(self) -> tuple[str, ...]:
         """Kinds of which a row may lack a fact in some season of these codes, in the catalogue's order."""
@@ -443,11 +448,15 @@ class Published:
 
     def _settled(self, kind: str) -> bool:
         """Whether no row of the kind hangs on the passes of the season."""
-        return all(
-            self._choice(kind, code, target).settled is not None
-            for code in self._codes_of(kind)
-            for target in self._subjects
-        )
+        key = ("settled", kind)
+        found: bool | None = self.season.get(key)
+        if found is None:
+            found = self.season[key] = all(
+                self._choice(kind, code, target).settled is not None
+                for code in self._codes_of(kind)
+                for target in self._subjects
+            )
+        return found
 
     def _answers(self, kind: str) -> Iterator[tuple[str, int, Answer]]:
         for code in self._codes_of(kind):

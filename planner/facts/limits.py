@@ -268,22 +268,18 @@ def _run_words(
 
 def _intervals(account: Account) -> Iterator[Fact]:
     """Days from a pass with the group to the next pass against the target (any foliar pass where none is named)."""
-    published = account.published
-    for kind in ("max_interval_days",):
-        codes = sorted({use.code for state in account.passes for use in state.uses})
-        seen: set[tuple[str, str, str]] = set()
-        for code in codes:
-            for target in account.targets or [None]:  # type: ignore[list-item]
-                for entry in published.choose(kind, code, target)[0]:
-                    passes = account.working(target) if target is not None else account.passes
-                    for first, second in pairwise(passes):
-                        if code not in first.codes or not account.meant_for(first, code, target):
-                            continue
-                        key = (entry.row.id, f"{first.number}:{second.number}", code)
-                        if key in seen:
-                            continue
-                        seen.add(key)
-                        yield _interval_fact(account, entry, code, target, first, second)
+    seen: set[tuple[str, int, int, str]] = set()
+    for code in sorted({use.code for state in account.passes for use in state.uses}):
+        for entry, target in account.published.chosen(("max_interval_days",), code):
+            passes = account.working(target) if target is not None else account.passes
+            for first, second in pairwise(passes):
+                if code not in first.codes or not account.meant_for(first, code, target):
+                    continue
+                key = (entry.row.id, first.number, second.number, code)
+                if key in seen:
+                    continue
+                seen.add(key)
+                yield _interval_fact(account, entry, code, target, first, second)
 
 
 def _interval_fact(

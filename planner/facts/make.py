@@ -60,6 +60,13 @@ def telling(
 ) -> Telling:
     """What is told of a fact; the caps of all its evidence count, and its sources are those of ``backings`` too."""
     cap = tightest(caps)
+    keys = list(sources)
+    where: dict[str, str] = {}
+    for backing in backings:
+        keys += backing.sources
+        if backing.sources and backing.where:
+            # of several sources it is the last that the place belongs to, as ``Catalogue.cite`` reads it
+            where[backing.sources[-1]] = backing.where
     return Telling(
         shows=dict(shows or {}),
         evidence=evidence or {},
@@ -67,9 +74,8 @@ def telling(
         cap_reason=cap.reason,
         lower=cap.lower,
         lower_reason=cap.lower_reason,
-        sources=tuple(dict.fromkeys((*sources, *(key for backing in backings for key in backing.sources)))),
-        # of several sources it is the last that the place belongs to, as ``Catalogue.cite`` reads it
-        where={backing.sources[-1]: backing.where for backing in backings if backing.sources and backing.where},
+        sources=tuple(dict.fromkeys(keys)),
+        where=where,
         subject=subject,
         place=str(place),
     )

@@ -205,6 +205,8 @@ def _reason(account: Account, use: Use, target: TargetState) -> str:
 
 def _shared(account: Account) -> Iterator[Fact]:
     for state in account.passes:
+        if len(state.uses) < 2:
+            continue
         risky = {use.active.name: use for use in state.uses if use.active.at_risk}
         seen: set[tuple[str, ...]] = set()
         for one, other in combinations(risky.values(), 2):

@@ -83,8 +83,7 @@ def succession(account: Account, one: str, other: str, target: TargetState) -> l
     last: PassState | None = None
     broken = False
     for state in account.working(target):
-        holds = [use for key in {one, other} for use in state.by_group.get(key, [])]
-        if holds:
+        if one in state.by_group or other in state.by_group:
             if last is not None and not broken and _serve_pair(last, state, one, other):
                 found.append((last, state))
             last, broken = state, False
@@ -124,8 +123,8 @@ def _pair_fact(
         "run_allowed": int(allowed),
         "run_forbidden": int(forbidden),
         "days_bare": _days_bare(account, first, second, in_first, targets),
-        "alone_some": flag(any_of(answer[0] for answer in answers)),
-        "alone_all": flag(any_of(answer[1] for answer in answers)),
+        "alone_some": flag(any_of([answer[0] for answer in answers])),
+        "alone_all": flag(any_of([answer[1] for answer in answers])),
         "row_forbids": 0,
     }
     return fact(
@@ -452,33 +451,35 @@ def _repeated_words(
     )
 
 
+_PER_ACTIVE = ("change_active", "max_applications_per_active", "not_paired_actives")
+
+
 def _rows_on(
     account: Account, use: Use, count: int, uses: dict[str, list[Use]]
 ) -> Iterator[tuple[str, Cap, tuple[str, ...]]]:
     """Rows that this active's repeated use departs from."""
-    for kind in ("change_active", "max_applications_per_active", "not_paired_actives"):
-        seen: set[str] = set()
-        for entry, _ in account.published.chosen((kind,), use.code):
-            row = entry.row
-            if row.id in seen:
-                continue
-            broken = (
-                (kind == "change_active" and count > 1)
-                or (
-                    kind == "max_applications_per_active"
-                    and (use.active.name in row.actives or "each" in row.actives)
-                    and count > entry.number
-                )
-                or (
-                    kind == "not_paired_actives"
-                    and use.active.name in row.value
-                    and all(name in uses for name in row.value)
-                    and use.active.name == sorted(row.value)[0]
-                )
+    seen: set[str] = set()
+    for entry, _ in account.published.chosen(_PER_ACTIVE, use.code):
+        row = entry.row
+        if row.id in seen:
+            continue
+        broken = (
+            (row.kind == "change_active" and count > 1)
+            or (
+                row.kind == "max_applications_per_active"
+                and (use.active.name in row.actives or "each" in row.actives)
+                and count > entry.number
             )
-            if broken:
-                seen.add(row.id)
-                yield row.text, entry.cap, row.backing.sources
+            or (
+                row.kind == "not_paired_actives"
+                and use.active.name in row.value
+                and all(name in uses for name in row.value)
+                and use.active.name == sorted(row.value)[0]
+            )
+        )
+        if broken:
+            seen.add(row.id)
+            yield row.text, entry.cap, row.backing.sources
 
 
 def _other_actives(account: Account, use: Use) -> tuple[str, ...]:
