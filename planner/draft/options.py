@@ -468,16 +468,17 @@ class Space:
         return all(a >= b for key in marks for a, b in zip(other_marks[key], marks[key], strict=True))
 
     def _best(self, fit: Sequence[tuple[Product, CropLabel]]) -> set[str]:
-        """Products worth a place in a mix: none of the same groups is as cheap, good on every target and lasting."""
+        """Products worth a place in a mix: fewer than two others of the same groups are as cheap, good on every target
+        and lasting. Two, so that the season limit of one label starves no programme."""
         if not self.reduce:
             return {product.name for product, _ in fit}
         best: set[str] = set()
         for product, _ in fit:
-            better = next((other for other, _ in fit if self._outdone(product, other)), None)
-            if better is None:
+            better = [other for other, _ in fit if self._outdone(product, other)]
+            if len(better) < 2:
                 best.add(product.name)
             else:
-                self.beaten[product.name] = better.name
+                self.beaten[product.name] = better[0].name
         return best
 
     def _mixes(
@@ -580,9 +581,9 @@ class Space:
             self._measure_cover(column)
             if column.kept or column.variant is not None or self._worth(column):
                 useful.append(column)
+        self._select(useful)
         if self.reduce and not any(column.variant for column in useful):
             useful = self._reduced([column for column in useful if not column.off]) + [c for c in useful if c.off]
-        self._select(useful)
         for column in useful:
             found = self.findings([column])
             column.cautions = sum(1 for one in found if one.severity == "caution")
@@ -617,7 +618,8 @@ class Space:
         """Without mixes that at least two others of the same slot beat, so that one label's season limit starves none.
 
         One mix beats another when it holds no group that the other lacks, costs no more, covers every day that the
-        other covers, has as many working modes on every target and leaves no group alone that the other partners.
+        other covers, has as many working modes on every target, leaves no group alone that the other partners and
+        selects no more by itself.
         """
         kept: list[Column] = []
         by_slot: dict[int, list[Column]] = {}
@@ -638,7 +640,7 @@ class Space:
 
     def _marks(
         self, column: Column
-    ) -> tuple[frozenset[str], int, dict[str, tuple[int, frozenset[int]]], frozenset[str]]:
+    ) -> tuple[frozenset[str], int, dict[str, tuple[int, frozenset[int]]], frozenset[str], int]:
         account, state = self.account, column.uses
         per_target = {}
         for target in account.targets:
@@ -650,13 +652,14 @@ class Space:
             for product in self.products
             if (amount := column.amounts.get(product.name, 0)) and self.on_hand(product)
         )
-        return frozenset(state.by_group), paid, per_target, alone
+        return frozenset(state.by_group), paid, per_target, alone, column.selection
 
     def _beats(self, one: Any, other: Any) -> bool:
         return (
             one[0] <= other[0]
             and one[1] <= other[1]
             and one[3] <= other[3]
+            and one[4] <= other[4]
             and all(one[2][key][0] >= other[2][key][0] and one[2][key][1] >= other[2][key][1] for key in other[2])
             and (one[0], one[1]) != (other[0], other[1])
         )
