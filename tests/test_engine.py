@@ -489,7 +489,7 @@ def test_a_forked_process_audits_too_even_while_other_threads_do(backend: str) -
         for _ in range(5):
             child = os.fork()
             if child == 0:
-                signal.alarm(30)  # a child that waits for a lock for ever ends, and fails, instead of holding the run up
+                signal.alarm(30)  # a child that waits for a lock for ever fails, instead of holding the run up
                 os._exit(0 if run(BOOK, facts, backend) == expected else 1)
             assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 0
     finally:
