@@ -412,6 +412,52 @@ def test_a_write_that_is_stopped_leaves_the_old_file_and_nothing_else(
     assert [path.name for path in tmp_path.iterdir()] == ["answer.txt"]
 
 
+def test_long_messages_are_folded_for_a_person_and_whole_for_a_pipe(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "40")
+    message = "planner: notice: " + "a message of several words " * 4
+    screen, pipe = Terminal(), io.StringIO()
+    for stream in (screen, pipe):
+        monkeypatch.setattr(sys, "stderr", stream)
+        exits.say(message)
+    assert pipe.getvalue() == message + "\n"
+    lines = screen.getvalue().splitlines()
+    assert len(lines) > 2 and all(len(line) <= 40 for line in lines)
+    assert all(line.startswith("  ") for line in lines[1:])
+    assert " ".join(screen.getvalue().split()) == " ".join(message.split())
+
+
+def test_an_answer_stands_apart_from_what_was_said_before_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """One empty line, only where both streams are the one screen and something was said."""
+    monkeypatch.setattr(exits, "_told", [])
+    screen = Terminal()
+    monkeypatch.setattr(sys, "stderr", screen)
+    monkeypatch.setattr(sys, "stdout", Terminal())
+    exits.gap()
+    assert screen.getvalue() == ""
+    exits.say("searching")
+    exits.gap()
+    assert screen.getvalue() == "searching\n\n"
+    monkeypatch.setattr(sys, "stdout", io.StringIO())
+    exits.say("again")
+    exits.gap()
+    assert screen.getvalue() == "searching\n\nagain\n"
+
+
+def test_checks_count_what_needs_a_change(tmp_path: Path, capsys: Captured) -> None:
+    for folder, name, text in (
+        ("mine/crops", "maize.yaml", "crop: maize\nstagges: []\n"),
+        ("rules/rotation", "ROT77-demo.yaml", "rule: ROT77\n"),
+    ):
+        (tmp_path / folder).mkdir(parents=True)
+        (tmp_path / folder / name).write_text(text, encoding="utf-8")
+    assert cli.main(["rules", "check", "--rules", str(tmp_path / "rules")]) == exits.INPUT
+    assert capsys.readouterr().out.startswith("1 rule file needs a change\n")
+    assert cli.main(["catalog", "check", "--catalog", str(tmp_path / "mine")]) == exits.INPUT
+    out, err = capsys.readouterr()
+    assert re.match(r"\d+ places? needs? a change\n", out)
+    assert len(err.splitlines()) == int(out.split()[0])  # a line for each on standard error
+
+
 # --- exit codes and messages ------------------------------------------------------------------------------------------
 
 
