@@ -59,7 +59,7 @@ def say(line: str) -> None:
             shown = _folded(shown)
         sys.stderr.write(shown + "\n")
         sys.stderr.flush()
-        _told.append(True)
+        _told[:] = [True]
     except (OSError, ValueError):
         return
 
