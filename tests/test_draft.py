@@ -119,6 +119,50 @@ def test_named_programmes_are_the_best_of_all_audited_plans() -> None:
             assert at[0] == min(at), seed
 
 
+def test_front_holds_what_cp_sat_proves_best_on_larger_seasons() -> None:
+    """The two searches share the rules and nothing else: least money under a cap on bare days, least bare days under a
+    cap on money, at caps along the front."""
+    rng = random.Random(8)
+    for seed in range(8):
+        space = space_of(seed, catalogue(), slots=(5, 7), products=5, reduce=True)
+        found = draft(space)
+        assert found.complete, seed
+        steps = found.resolution.of
+        points = [steps(a.point) for a in found.points]
+        for cost, bare, _ in rng.sample(points, min(4, len(points))):
+            search = Search(space, Wanted(most_bare=bare))
+            cheapest = search.best(("cost",))
+            assert cheapest is not None and steps(cheapest.point)[0] == min(p[0] for p in points if p[1] <= bare), seed
+            search = Search(space, Wanted(budget=cost * found.resolution.cost / MONEY))
+            covered = search.best(("bare",))
+            assert covered is not None and covered.bare == min(p[1] for p in points if p[0] <= cost), seed
+
+
+def test_a_scan_that_gives_up_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What CP-SAT proves stays proven, the rest is told as not proven, and every programme is sound all the same."""
+    monkeypatch.setattr("planner.draft.scan.MOST_LOOKED_AT", 0)
+    space = space_of(3, catalogue(), slots=(4, 4), products=5)
+    found = draft(space)
+    assert not found.complete and not found.proven and not found.stopped
+    assert set(found.named) == {"cheapest", "best covered", "gentlest", "balanced"}
+    assert found.named["cheapest"].proven and not found.named["gentlest"].proven
+    for answer in (*found.named.values(), *found.points):
+        assert not space.breaches(answer.columns)
+
+
+@pytest.mark.parametrize("at", ["every programme", "balanced"])
+def test_an_interrupted_draft_gives_the_best_so_far(at: str) -> None:
+    def told(line: str) -> None:
+        if at in line:
+            raise KeyboardInterrupt
+
+    space = space_of(3, catalogue(), slots=(4, 4), products=5)
+    found = draft(space, told=told)
+    assert found.stopped and not found.proven
+    assert set(found.named) == {"cheapest", "best covered", "gentlest", "balanced"}
+    assert not any(space.breaches(answer.columns) for answer in found.named.values())
+
+
 def test_rules_over_many_programmes_are_those_of_the_audit() -> None:
     """The numpy form of the rules lets through just the plans that the audit finds clean, where the model is whole."""
     seen = 0
