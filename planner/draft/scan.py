@@ -134,6 +134,7 @@ class Scan:
         self._end = time.monotonic() + seconds
         self._force: list[Any] = []
         self._late = False  # whether points are audited at the end only
+        self.found = Found()
         space = self.space
         x = search.compiled.x
         self.options: list[list[Column]] = [[c for c in columns if c.number in x] for columns in space.by_slot]
