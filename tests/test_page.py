@@ -578,6 +578,7 @@ def test_pages_are_sound_and_speak_the_trades_words(commands: dict[str, str], na
         assert not target.startswith("#") or target[1:] in ids, target
     for drawing in re.findall(r"<svg.*?</svg>", html, re.DOTALL):
         ElementTree.fromstring(drawing)
+    assert not re.search(r"<th[^>]*>(<bdi></bdi>)?</th>", html)  # an empty heading says nothing to those who listen
     assert "<pre>" not in html  # drawings are drawn, not typed
     for raw in ("True", "False", "FRAC 11 ", "days_bare", "[1, 3]", "stage_timed", "at-risk-group"):
         assert raw not in mine.said, raw

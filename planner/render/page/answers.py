@@ -379,8 +379,8 @@ def draft(
     if balanced.columns:
         table = Table(
             caption="The balanced programme, pass by pass",
-            header=("Pass", "", "Why"),
-            rows=tuple(render.reason_rows(balanced, answer)),
+            header=("Pass", "Point", "Why"),
+            rows=tuple((name or "the programme", *rest) for name, *rest in render.reason_rows(balanced, answer)),
         )
         more.append(Section(title="Why these passes", parts=(table,)))
     why = []
