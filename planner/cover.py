@@ -61,16 +61,25 @@ def _uses(account: Account, target: TargetState) -> Iterator[_Lasting]:
 
 
 def days_of(account: Account, target: TargetState) -> list[Run]:
-    """Runs of equal cover inside the window: first and last ordinal, number of modes (None: not known)."""
+    """Runs of equal cover inside the window: first and last ordinal, number of modes (None: not known).
+
+    A window whose end is not dated is counted to its last dated stage.
+    """
     covered, open_ = spans(account, target)
     return _runs(account, target, covered, open_)
 
 
-def _runs(account: Account, target: TargetState, covered: list[Span], open_: list[Open]) -> list[Run]:
+def _runs(
+    account: Account, target: TargetState, covered: list[Span], open_: list[Open], last: int | None = None
+) -> list[Run]:
+    """``days_of`` over these stretches, to ``last`` where the end of the window is not dated."""
     window = target.window
-    if window is None or window.first is None or window.last is None or window.last < window.first:
+    if window is None or window.first is None:
         return []
-    first, stop = window.first, window.last + 1
+    first, last = window.first, window.through if last is None else last
+    if last is None or last < first:
+        return []
+    stop = last + 1
     names = _names(account, covered)
     events: list[tuple[int, int, str]] = []  # day, 1 begins or -1 ends, group (empty: cover that is not known)
     for begin, last, group in [*((a, b, names[key]) for a, b, key in covered), *((a, b, "") for a, b in open_)]:
@@ -109,7 +118,7 @@ def _names(account: Account, covered: list[Span]) -> dict[str, str]:
 
 def bare_days(account: Account, target: TargetState, runs: list[Run] | None = None) -> int | None:
     """Days inside the window that nothing effective covers; None where the window has no dates."""
-    if target.window is None or target.window.first is None or target.window.last is None:
+    if target.window is None or target.window.first is None or target.window.through is None:
         return None
     runs = days_of(account, target) if runs is None else runs
     return sum(last - first + 1 for first, last, modes in runs if modes == 0)
@@ -127,27 +136,27 @@ def rows(account: Account, *, detail: bool = True) -> tuple[dict[str, Any], ...]
     rests: dict[int, str] = {}
     for target in account.targets:
         window = target.window
-        dated = window is not None and window.first is not None and window.last is not None
-        known = dated and not account.season.floating
+        first, last, sure_to = _days_shown(account, target)
+        known = first is not None and last is not None
         uses = list(_uses(account, target)) if known else []
-        runs = _runs(account, target, *_spans(uses)) if known else []
+        runs = _open_after(_runs(account, target, *_spans(uses), last), sure_to) if known else []
         row: dict[str, Any] = {
             "target": target.id,
             "name": target.name,
-            "window": [_iso(window.first), _iso(window.last)] if known and window is not None else None,
+            "window": [_iso(first), _iso(last)] if known else None,
             "stages": [window.first_stage, window.last_stage] if window is not None else None,
             "estimated": window.estimated if window is not None else True,
             "style": target.target.timing_style,
             "pressure": target.entry.pressure,
-            "bare_days": bare_days(account, target, runs) if known else None,
+            "bare_days": sum(end - begin + 1 for begin, end, modes in runs if modes == 0) if known else None,
             "days": [],
         }
-        if not known and window is not None:
+        if window is not None and (not known or window.last is None):
             row["not_dated"] = _not_dated(account, window)
         if known:
             row["days"] = [{"from": _iso(first), "to": _iso(last), "modes": modes} for first, last, modes in runs]
             if detail:
-                young = _runs(account, target, *_on_new_leaves(uses, until))
+                young = _open_after(_runs(account, target, *_on_new_leaves(uses, until), last), sure_to)
                 both = _both(runs, young)
                 for run, least in zip(row["days"], _least(runs, both), strict=True):
                     run["new_leaves"] = least
@@ -155,6 +164,41 @@ def rows(account: Account, *, detail: bool = True) -> tuple[dict[str, Any], ...]
                 row["uses"] = [_use_row(account, target, rests, *one) for one in uses]
         found.append(row)
     return tuple(found)
+
+
+def _days_shown(account: Account, target: TargetState) -> tuple[int | None, int | None, int | None]:
+    """First and last day of a target's row, and the last that is surely told; None where nothing dates it.
+
+    Where only the end of the window is not dated, the row goes on to the last dated stage before it, and further as far
+    as a pass covers: up to there the window was open, after it nobody can say that a day without cover is a bare one.
+    """
+    window = target.window
+    if window is None or window.first is None or account.season.floating:
+        return None, None, None
+    if window.last is not None:
+        return window.first, window.last, window.last
+    sure_to = window.through
+    if sure_to is None:
+        return None, None, None
+    covered, _ = spans(account, target)
+    return window.first, max([sure_to, *(last for _, last, _ in covered)]), sure_to
+
+
+def _open_after(runs: list[Run], sure_to: int | None) -> list[Run]:
+    """Runs in which days after ``sure_to`` without cover are not known instead of bare."""
+    if sure_to is None or not runs or runs[-1][1] <= sure_to:
+        return runs
+    found: list[Run] = []
+    for first, last, modes in runs:
+        cut = [(first, min(last, sure_to), modes), (max(first, sure_to + 1), last, modes or None)]
+        for run in cut:
+            if run[0] > run[1]:
+                continue
+            if found and found[-1][2] == run[2]:
+                found[-1] = (found[-1][0], run[1], run[2])
+            else:
+                found.append(run)
+    return found
 
 
 def _not_dated(account: Account, window: Window) -> str:

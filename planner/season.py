@@ -88,6 +88,15 @@ class Window(Struct, frozen=True):
     last_stage: str
     last_estimated: bool = True
     surely_open: tuple[int, int] | None = None  # days on which the window is open by any estimate within its spread
+    dated_to: int | None = None  # the last dated stage inside the window, where nothing dates its end
+
+    @property
+    def through(self) -> int | None:
+        """The last day that can be told to lie inside: the window's end, else the last dated stage before it.
+
+        After it nobody can say whether a day without cover is a bare one, so such days are never counted.
+        """
+        return self.last if self.last is not None else self.dated_to
 
 
 class Season:
@@ -226,8 +235,22 @@ class Season:
         guess = first_guess or last_guess or self.floating
         sure = None if self.floating else self._surely_open(first_stage, last_stage, first, last, last_guess)
         return Window(
-            first_bbch, last_bbch, first, last, guess, first_stage, last_stage, last_guess or self.floating, sure
+            first_bbch,
+            last_bbch,
+            first,
+            last,
+            guess,
+            first_stage,
+            last_stage,
+            last_guess or self.floating,
+            sure,
+            self._last_dated(first, last_bbch) if last is None else None,
         )
+
+    def _last_dated(self, first: int | None, bbch: int) -> int | None:
+        """The day of the last dated stage up to a BBCH stage, on or after the first day."""
+        days = self._days[: bisect_right(self._bbch, bbch)]
+        return max((day for day in days if first is not None and day >= first), default=None)
 
     def _surely_open(
         self, first_stage: str, last_stage: str, first: int | None, last: int | None, last_guess: bool

@@ -410,3 +410,40 @@ def test_a_season_without_dates_has_no_days() -> None:
     )
     for entry in cover.rows(Account(one, catalogue())):
         assert entry["days"] == [] and entry["bare_days"] is None and entry["window"] is None
+
+
+def blight(harvest: date | None) -> Programme:
+    """Potato against late blight, three passes; its window ends 14 days before lifting (catalogue, read)."""
+    field_ = Field(
+        crop="potato",
+        sown=date(2026, 4, 18),
+        harvest=harvest,
+        targets=(FieldTarget(target="late-blight", pressure="high"),),
+    )
+    passes = tuple(
+        Pass(number=at, date=day, tank=(TankItem(active="fluazinam", dose=200.0),))
+        for at, day in enumerate((date(2026, 6, 10), date(2026, 7, 20), date(2026, 8, 20)), 1)
+    )
+    return Programme(field=field_, passes=passes)
+
+
+def test_a_window_without_a_dated_end_is_told_as_far_as_anything_dates_it() -> None:
+    """Days after the last dated stage count where a pass covers them and are not known, never bare, where none does."""
+    account = Account(blight(None), catalogue())
+    (row,) = cover.rows(account)
+    (target,) = account.targets
+    assert target.window is not None and target.window.last is None
+    sure_to = account.season.stages["BBCH91"].date
+    assert target.window.through == sure_to.toordinal()
+    assert row["not_dated"] == "nothing dates BBCH95; give its date or the harvest date"
+    assert row["window"][1] > "2026-08-20"  # the third pass stands in it
+    after = [run for run in row["days"] if run["to"] > sure_to.isoformat()]
+    assert [run["modes"] for run in after] == [None, 1]
+    assert row["bare_days"] == sum(
+        (date.fromisoformat(run["to"]) - date.fromisoformat(run["from"])).days + 1
+        for run in row["days"]
+        if run["modes"] == 0
+    )
+    (dated,) = cover.rows(Account(blight(date(2026, 9, 20)), catalogue()))
+    assert "not_dated" not in dated and dated["window"][1] <= "2026-09-06"
+    assert None not in [run["modes"] for run in dated["days"]]

@@ -237,12 +237,12 @@ class Compiler:
         terms = []
         for target in self.account.targets:
             window = target.window
-            if window is None or window.first is None or window.last is None or window.last < window.first:
+            if window is None or window.first is None or window.through is None or window.through < window.first:
                 continue
             spans = [(span, column) for column in self.columns for span in column.spans.get(target.id, ())]
-            edges = {window.first, window.last + 1}
+            edges = {window.first, window.through + 1}
             for (first, last), _ in spans:
-                edges |= {edge for edge in (first, last + 1) if window.first < edge <= window.last}
+                edges |= {edge for edge in (first, last + 1) if window.first < edge <= window.through}
             marks = sorted(edges)
             for start, stop in pairwise(marks):
                 covering = {column.number for (first, last), column in spans if first <= start <= last}

@@ -253,14 +253,14 @@ class Space:
         windows = [
             target.window
             for target in self._bare.targets
-            if target.window and target.window.first is not None and target.window.last is not None
+            if target.window and target.window.first is not None and target.window.through is not None
         ]
         stages = [
             entry.date.toordinal() for code, entry in self.season.stages.items() if code not in ("sown", "harvest")
         ]
         if windows:
             first = min(window.first for window in windows if window.first is not None)
-            last = max(window.last for window in windows if window.last is not None)
+            last = max(window.through for window in windows if window.through is not None)
         elif self._bare.targets or not stages:
             return []
         else:

@@ -75,7 +75,7 @@ def _covered(seen: Any, column: Column) -> Iterator[Covered]:
         ends = [last for _, last in column.spans.get(target.id, ())]
         if works and ends and target.window is not None:
             groups = dict.fromkeys(seen.group_words(group) for group in works)
-            yield Covered(target.name, tuple(groups), min(max(ends), target.window.last or max(ends)))
+            yield Covered(target.name, tuple(groups), min(max(ends), target.window.through or max(ends)))
 
 
 def _now(space: Space, seen: Any, before: Sequence[Column], column: Column) -> Iterator[str]:

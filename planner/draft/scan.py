@@ -193,10 +193,10 @@ class Scan:
         self.words: list[tuple[str, int, int]] = []  # target, first day, days
         for target in self.space.account.targets:
             window = target.window
-            if window is None or window.first is None or window.last is None:
+            if window is None or window.first is None or window.through is None:
                 continue
-            for first in range(window.first, window.last + 1, 64):
-                self.words.append((target.id, first, min(64, window.last + 1 - first)))
+            for first in range(window.first, window.through + 1, 64):
+                self.words.append((target.id, first, min(64, window.through + 1 - first)))
         weight = {target.id: PRESSURE_WEIGHT[target.entry.pressure] for target in self.space.account.targets}
         self.weight = np.array([weight[target] for target, _, _ in self.words], dtype=np.int64)
         self.full = np.array([(1 << days) - 1 for _, _, days in self.words], dtype=np.uint64)

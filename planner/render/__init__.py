@@ -10,7 +10,8 @@ The free-form parts of a report have these shapes:
             "estimated": bool, "days": [{"from": day, "to": day, "modes": int | None}, ...]}``;
             days are ISO dates, ends included; ``modes`` is the number of effective modes of action on
             those days, None where it is not known; ``new_leaves`` (may be missing) the same for leaves that
-            unfolded after the pass. ``not_dated`` (may be missing): what would date a window without days.
+            unfolded after the pass. ``not_dated`` (may be missing): what would date a window without days, or
+            its end: ``window`` then ends with the last dated stage before it or the last covered day, the later one.
             ``uses`` (may be missing): one row per active of a pass that may work: ``{"pass", "active", "product",
             "group", "from", "to", "to_at_most", "rests_on": text, "effective": bool | None, "because": text,
             "mobility", "new_leaves": bool | None, "rate_below_label": bool | None, ...}``; ``to`` is None where the
