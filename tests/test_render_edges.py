@@ -218,8 +218,8 @@ def test_a_draft_says_how_sure_it_is(drafted: Draft) -> None:
     assert "The search was stopped: these are the best found so far, not proven." in shown(drafted, stopped=True)
     unsure = {name: dataclasses.replace(one, proven=False) for name, one in drafted.front.named.items()}
     assert "Sound, not proven best." in shown(drafted, named=unsure)
-    assert "there are more." in shown(drafted, complete=False)
-    assert "there are more." not in shown(drafted, complete=False, stopped=True)
+    assert "were worked out; there may be more." in shown(drafted, complete=False)
+    assert "were worked out" not in shown(drafted, complete=False, stopped=True)
     assert "stock on hand" not in shown(drafted)  # the list has none
 
 
