@@ -8,6 +8,9 @@ clashes itself, or is as large as the minimal set at hand, that is proven to be 
 put in whole rules where there are many tags. Limits are counted in the solver's own deterministic time, so that the
 same season gives the same set on every machine; the clock only guards against a machine that is very slow.
 
+A season with eight full dates and a dozen label limits that all matter can take longer than a user waits: then whole
+rules are told, each of them needed, with one of its limits in words and the number of the others.
+
 Measured (8 slots x 40 options, one worker): presolve off and full linearisation answer one question in 0.03-0.1 s and
 give cores of one to three tags; with presolve it is twice that, with the default linearisation cores of a dozen.
 """
@@ -24,7 +27,8 @@ from planner.draft.options import Space
 from planner.draft.solve import SEED, Search, Stopped, Wanted
 from planner.model import Finding
 
-WORK = 3.0  # deterministic seconds for one clash; about as many on a present-day core
+HARD = 0.3  # deterministic seconds of the first question from which presolve pays
+WORK = 4.0  # deterministic seconds for one clash; about as many on a present-day core
 ROUNDS = 60  # correction sets that are gathered for the proof of least number
 MAX_ONE = 0.25  # deterministic seconds for one correction set; a larger one than needed is still right
 
@@ -34,11 +38,13 @@ class Clash:
     """Tags that cannot hold together; empty where all can.
 
     ``minimal``: with any one of them left out the others can hold. ``least``: no clashing set has fewer tags.
+    ``by_rule``: not proven minimal, but with all tags of any one rule left out the others can hold.
     """
 
     tags: tuple[Tag, ...]
     minimal: bool = False
     least: bool = False
+    by_rule: bool = False
 
 
 @dataclass
@@ -49,6 +55,7 @@ class _Question:
     end: float
     left: float = WORK
     asked: int = 0
+    presolve: bool = False
     of_index: dict[int, Tag] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -67,7 +74,7 @@ class _Question:
         solver = cp_model.CpSolver()
         solver.parameters.num_workers = 1
         solver.parameters.random_seed = SEED
-        solver.parameters.cp_model_presolve = False
+        solver.parameters.cp_model_presolve = self.presolve
         solver.parameters.linearization_level = 2
         solver.parameters.max_time_in_seconds = wall
         solver.parameters.max_deterministic_time = min(most, self.left)
@@ -75,6 +82,7 @@ class _Question:
         self.asked += 1
         status = solver.solve(self.model)
         self.left -= solver.response_proto.deterministic_time
+        self.presolve = self.presolve or (self.asked == 1 and solver.response_proto.deterministic_time > HARD)
         return solver, status
 
     def core(self, tags: Sequence[Tag]) -> list[Tag] | None:
@@ -131,7 +139,7 @@ def clash(space: Space, wanted: Wanted, seconds: float = 30.0) -> Clash:
     try:
         found = _thinned(found, question.core)
     except _Unfinished as left:
-        return Clash(tuple(left.tags))
+        return Clash(tuple(left.tags), by_rule=left.by_rule)
     try:
         return _least(found, search.tags, question)
     except Stopped:
@@ -141,26 +149,28 @@ def clash(space: Space, wanted: Wanted, seconds: float = 30.0) -> Clash:
 class _Unfinished(Exception):
     """The time was over while a set was thinned; ``tags`` clash, but one of them may not be needed."""
 
-    def __init__(self, tags: list[Tag]) -> None:
+    def __init__(self, tags: list[Tag], by_rule: bool) -> None:
         super().__init__()
-        self.tags = tags
+        self.tags, self.by_rule = tags, by_rule
 
 
 def _thinned(tags: list[Tag], core: Callable[[Sequence[Tag]], list[Tag] | None]) -> list[Tag]:
     """A minimal set: whole rules are left out first, then single tags. Later tags (the wishes) are kept longest."""
     kept = tags
+    by_rule = False
     try:
         for rule in dict.fromkeys(tag.rule for tag in tags):
             rest = [tag for tag in kept if tag.rule != rule]
             if len(rest) < len(kept):
                 smaller = core(rest)
                 kept = kept if smaller is None else smaller
+        by_rule = True
         for tag in list(kept):
             if tag in kept:
                 smaller = core([one for one in kept if one != tag])
                 kept = kept if smaller is None else smaller
     except Stopped:
-        raise _Unfinished(kept) from None
+        raise _Unfinished(kept, by_rule) from None
     return kept
 
 
@@ -214,15 +224,27 @@ def reasons(space: Space, wanted: Wanted) -> list[str]:
         found, asked = (wider, wide) if wider.minimal else (found, space)
     if not found.tags:
         return in_words(space.breaches(space.kept))
-    lines = [f"{tag.rule}: {tag.words}" for tag in found.tags]
+    lines = [f"{tag.rule}: {tag.words}" for tag in found.tags] if found.minimal else _by_rule(found)
     lines += _dates(asked, wanted, found)
-    if not found.minimal:
+    if found.by_rule:
+        lines.append("these rules and wishes clash, and with any one of them left out the rest can hold together")
+    elif not found.minimal:
         lines.append("these clash; it is not proven that each of them is needed")
     elif len(found.tags) > 1:
         least = "; no smaller set clashes" if found.least else ""
         lines.append(f"leave any one of these out and the rest can hold together{least}")
     rules = [tag.rule for tag in found.tags if _is_rule(tag)]
     return lines + (_accept([f"{{rule: {rules[0]}, reason: write your reason here}}"]) if rules else [])
+
+
+def _by_rule(found: Clash) -> list[str]:
+    """One line for each rule: its first limit in words, and how many more of them there are."""
+    lines = []
+    for rule in dict.fromkeys(tag.rule for tag in found.tags):
+        words = [tag.words for tag in found.tags if tag.rule == rule]
+        more = f" (and {len(words) - 1} more of this rule)" if len(words) > 1 else ""
+        lines.append(f"{rule}: {words[0]}{more}")
+    return lines
 
 
 def _is_rule(tag: Tag) -> bool:
