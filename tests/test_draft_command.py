@@ -180,3 +180,16 @@ def test_ctrl_c_during_mend_gives_the_best_so_far() -> None:
     out, _ = started.communicate(timeout=60)
     assert started.returncode == 0
     assert "not proven" in out and "leave it out" in out
+
+
+@pytest.mark.parametrize("command", ["draft", "mend"])
+def test_an_output_that_cannot_be_written_is_refused_before_the_search(
+    command: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A search may take minutes: nothing is looked for when its answer could not be kept."""
+    programme = SCENARIOS / "solo-strobilurins-quarry-bottom.yaml"
+    given = [str(FIELD), "--products", str(SHOP)] if command == "draft" else [str(programme)]
+    for output, said in ((given[0], "would replace an input"), (str(tmp_path / "none" / "x.yaml"), "cannot be written")):
+        assert main([command, *given, "--output", output]) == 2
+        told = capsys.readouterr().err
+        assert said in told and "looking for" not in told

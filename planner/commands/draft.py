@@ -61,13 +61,20 @@ def add(subparsers: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Search and answer."""
+    from planner.render import console
+
     chosen = common.settings(args)
-    common.check_stdin([args.field, *args.products, *([args.keep] if args.keep else [])])
+    common.check_stdin(_inputs(args))
+    console.may_write(args.output, inputs=_inputs(args))
     catalogue = common.catalogue(chosen)
     field, products, keep, accept, _checksum = _documents(args, catalogue)
     answer = search(args, catalogue, field, products, keep, accept)
     _deliver(args, chosen, answer, catalogue)
     return exits.DONE
+
+
+def _inputs(args: argparse.Namespace) -> list[str]:
+    return [args.field, *args.products, *([args.keep] if args.keep else [])]
 
 
 def _documents(
@@ -204,7 +211,7 @@ def _deliver(args: argparse.Namespace, chosen: common.Settings, answer: Draft, c
     from planner.render import console
     from planner.render import draft as render
 
-    inputs = [args.field, *args.products, *([args.keep] if args.keep else [])]
+    inputs = _inputs(args)
     report = answer.reports.get("balanced") or next(iter(answer.reports.values()))
     if chosen.format == "json":
         common.deliver(args, render.as_json(answer), inputs)

@@ -52,9 +52,10 @@ def run(args: argparse.Namespace) -> int:
     from planner.commands.draft import avoided
     from planner.documents import load_programme
     from planner.draft.mend import mend
+    from planner.render import console
 
     chosen = common.settings(args)
-    common.check_stdin([args.programme, *([args.field] if args.field else []), *(args.products or [])])
+    common.check_stdin(_inputs(args))
     if args.top < 1:
         raise InputError("--top", f"'{args.top}' ways cannot be given", "write --top 3")
     catalogue = common.catalogue(chosen)
@@ -71,6 +72,7 @@ def run(args: argparse.Namespace) -> int:
     unknown = [number for number in args.fixed if not 1 <= number <= len(programme.passes)]
     if unknown:
         raise InputError("--fixed", f"there is no pass {unknown[0]}", f"passes are 1 to {len(programme.passes)}")
+    console.may_write(args.output, inputs=_inputs(args))
     exits.say("planner: looking for the fewest changes; Ctrl-C stops with the best so far")
     answer = mend(
         programme,
@@ -86,12 +88,16 @@ def run(args: argparse.Namespace) -> int:
     return exits.DONE
 
 
+def _inputs(args: argparse.Namespace) -> list[str]:
+    return [args.programme, *([args.field] if args.field else []), *(args.products or [])]
+
+
 def _deliver(args: argparse.Namespace, chosen: common.Settings, answer: Mending) -> None:
     from planner.documents import dump_csv, dump_programme, dump_xlsx
     from planner.render import console
     from planner.render import mend as render
 
-    inputs = [args.programme, *([args.field] if args.field else []), *(args.products or [])]
+    inputs = _inputs(args)
     best = answer.mends[0].programme if answer.mends else answer.before.programme
     if chosen.format == "json":
         common.deliver(args, render.as_json(answer), inputs)

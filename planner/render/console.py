@@ -80,6 +80,26 @@ def tell(line: str) -> None:
     sys.stdout.buffer.flush()
 
 
+def may_write(output: str | None, *, inputs: Sequence[str] = ()) -> None:
+    """Whether a file can be written here, asked before a long search as well as when it is written.
+
+    Raises:
+        InputError: the file is one of the inputs or a folder, or there is no such folder.
+    """
+    if output in (None, "-"):
+        return
+    assert output is not None
+    target = Path(output)
+    for name in inputs:
+        with contextlib.suppress(OSError):
+            if name != "-" and target.exists() and target.samefile(name):
+                raise InputError(output, "the output would replace an input", "choose another name for --output")
+    if target.is_dir():
+        raise InputError(output, "is a folder", "name a file for --output")
+    if not target.parent.is_dir():
+        raise InputError(output, "cannot be written: no such file or directory", "choose another place for --output")
+
+
 def save(content: bytes, output: str, *, inputs: Sequence[str] = ()) -> None:
     """Write one file whole or not at all.
 
@@ -88,13 +108,8 @@ def save(content: bytes, output: str, *, inputs: Sequence[str] = ()) -> None:
     """
     import tempfile
 
+    may_write(output, inputs=inputs)
     target = Path(output)
-    for name in inputs:
-        with contextlib.suppress(OSError):
-            if name != "-" and target.exists() and target.samefile(name):
-                raise InputError(output, "the output would replace an input", "choose another name for --output")
-    if target.is_dir():
-        raise InputError(output, "is a folder", "name a file for --output")
     draft = ""
     try:
         handle, draft = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}-", suffix=".part")
