@@ -189,7 +189,8 @@ def test_an_output_that_cannot_be_written_is_refused_before_the_search(
     """A search may take minutes: nothing is looked for when its answer could not be kept."""
     programme = SCENARIOS / "solo-strobilurins-quarry-bottom.yaml"
     given = [str(FIELD), "--products", str(SHOP)] if command == "draft" else [str(programme)]
-    for output, said in ((given[0], "would replace an input"), (str(tmp_path / "none" / "x.yaml"), "cannot be written")):
+    nowhere = str(tmp_path / "none" / "x.yaml")
+    for output, said in ((given[0], "would replace an input"), (nowhere, "cannot be written")):
         assert main([command, *given, "--output", output]) == 2
         told = capsys.readouterr().err
         assert said in told and "looking for" not in told
