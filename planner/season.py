@@ -129,6 +129,7 @@ class Season:
         self._bbch = [entry[0] for entry in ordered]
         self._days = [entry[1] for entry in ordered]
         self._given = [(bbch, day) for bbch, day, estimated in ordered if not estimated]
+        self._ranges: dict[int, tuple[int, int]] = {}
 
     def bbch(self, code: str) -> int:
         """BBCH order of a stage code of this crop (raises UnknownName)."""
@@ -189,9 +190,12 @@ class Season:
         """Least and most BBCH stage on a day by the given dates alone (0..99 where none binds it)."""
         if self.floating:
             return (0, 99)
-        low = max((bbch for bbch, given in self._given if given <= day), default=0)
-        high = min((bbch for bbch, given in self._given if given >= day), default=99)
-        return (low, max(low, high))
+        found = self._ranges.get(day)  # a draft asks for the same few days thousands of times
+        if found is None:
+            low = max((bbch for bbch, given in self._given if given <= day), default=0)
+            high = min((bbch for bbch, given in self._given if given >= day), default=99)
+            found = self._ranges[day] = (low, max(low, high))
+        return found
 
     def following(self, code: str) -> Stage | None:
         """The next stage in time on the same scale, past stages beside the main line (tubers); None at the end."""

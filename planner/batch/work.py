@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 from collections.abc import Sequence
 from functools import lru_cache
@@ -28,7 +29,9 @@ class Setup(Struct, frozen=True, kw_only=True):
 
 @lru_cache(maxsize=2)
 def _catalogue(catalog: tuple[str, ...], rules: tuple[str, ...]) -> Catalogue:
-    return load(catalog_dirs=catalog, rules_dirs=rules)
+    found = load(catalog_dirs=catalog, rules_dirs=rules)
+    gc.freeze()  # as a command does, see commands.common.catalogue
+    return found
 
 
 def judge(job: Job, setup: Setup) -> dict[str, Any]:

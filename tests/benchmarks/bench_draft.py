@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import random
 import resource
 import sys
@@ -26,6 +27,7 @@ from planner.places import folder
 
 FIELD = folder("shared") / "scenarios" / "quarry-bottom.yaml"
 ORDER = ("bare", "cost", "selection")
+PRODUCTS = 24  # the smallest shop of this kind that fills 40 options on each of the 8 dates
 
 
 class Cut(Space):
@@ -45,7 +47,7 @@ class Cut(Space):
 
 def make(known: Catalogue, field: Field, slots: int, options: int) -> Space:
     """A space of this many slots with at most this many options on each."""
-    products = products_of(random.Random(11), known, field, 14)
+    products = products_of(random.Random(11), known, field, PRODUCTS)
     first = field.stages["R1"].toordinal()
     Cut.most = options
     return Cut(field, products, known, slots=[first + 7 * at for at in range(slots)], most_in_tank=2)
@@ -54,6 +56,7 @@ def make(known: Catalogue, field: Field, slots: int, options: int) -> Space:
 def run() -> list[dict[str, Any]]:
     """Rows of the table."""
     known = load()
+    gc.freeze()  # as a command does when it has the catalogue
     field = load_field(FIELD, known)
     space = make(known, field, 8, 40)
     sizes = [len(columns) for columns in space.by_slot]
