@@ -9,17 +9,16 @@ for one programme. Run it with ``python tests/benchmarks/bench_cover.py``.
 from __future__ import annotations
 
 import json
-import math
 import sys
-import time
-from collections.abc import Callable
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+sys.path[:0] = [str(Path(__file__).resolve().parents[2]), str(Path(__file__).resolve().parents[1])]
+
+from benchmarks.measure import best, row
 
 from planner import cover
 from planner.account import Account
@@ -34,21 +33,6 @@ TANKS = (
     ("pyraclostrobin", "fluxapyroxad"),
     ("tebuconazole", "thiophanate-methyl"),
 )
-
-
-def best(work: Callable[[], object], repeat: int = 9, inner: int = 5) -> float:
-    """Least seconds of one call over ``repeat`` runs of ``inner`` calls."""
-    found = math.inf
-    for _ in range(repeat):
-        begin = time.perf_counter()
-        for _ in range(inner):
-            work()
-        found = min(found, (time.perf_counter() - begin) / inner)
-    return found
-
-
-def row(name: str, ours: float, peer: float, note: str) -> dict[str, Any]:
-    return {"name": name, "ours": ours, "peer": peer, "ratio": ours / peer, "unit": "s", "note": note}
 
 
 def season() -> Programme:
@@ -100,15 +84,17 @@ def run() -> list[dict[str, Any]]:
     def figures(made: Account) -> object:
         return [cover.days_of(made, target) for target in made.targets]
 
-    plain = best(peer)
+    plain = best(peer, inner=5)
     days = f"{DAYS} days x {len(account.targets)} targets x {PASSES} passes"
+    new = best(lambda: cover.rows(Account(programme, catalogue)), inner=5)
+    counted = best(lambda: figures(Account(programme, catalogue)), inner=5)
+    known = best(lambda: figures(account), inner=5)
+    told = f"{days}; stage dates, ratings, reports and all words looked up; aim: under 5 ms"
     return [
-        row("cover of one programme, its account new", best(lambda: cover.rows(Account(programme, catalogue))), plain,
-            f"{days}; stage dates, ratings, reports and all words looked up; aim: under 5 ms"),
-        row("cover, figures only, its account new", best(lambda: figures(Account(programme, catalogue))), plain,
-            f"{days}; as the drafter counts it"),
-        row("cover of a known account", best(lambda: figures(account)), plain, f"{days}; everything looked up before"),
-    ]  # fmt: skip
+        row("cover of one programme, its account new", new, plain, told),
+        row("cover, figures only, its account new", counted, plain, f"{days}; as the drafter counts it"),
+        row("cover of a known account", known, plain, f"{days}; everything looked up before"),
+    ]
 
 
 if __name__ == "__main__":

@@ -8,14 +8,12 @@ plain Python conditions, which nobody could write without knowing Python. No tim
 from __future__ import annotations
 
 import json
-import math
 import os
 import random
 import statistics
 import subprocess
 import sys
 import tempfile
-import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -23,27 +21,13 @@ from typing import Any, NamedTuple
 sys.path[:0] = [str(Path(__file__).resolve().parents[2]), str(Path(__file__).resolve().parents[1])]
 
 from benchmarks.bare import Plain
+from benchmarks.measure import best, row
 
 from planner import engine, rulebook
 from planner.conditions import Case
 from planner.facts.kinds import KINDS, Fact
 from planner.judge import judge
 from planner.rulebook import Rulebook
-
-
-def best(work: Callable[[], object], repeat: int = 7, inner: int = 10) -> float:
-    """Least seconds of one call over ``repeat`` runs of ``inner`` calls."""
-    found = math.inf
-    for _ in range(repeat):
-        begin = time.perf_counter()
-        for _ in range(inner):
-            work()
-        found = min(found, (time.perf_counter() - begin) / inner)
-    return found
-
-
-def row(name: str, ours: float, peer: float, note: str) -> dict[str, Any]:
-    return {"name": name, "ours": ours, "peer": peer, "ratio": ours / peer, "unit": "s", "note": note}
 
 
 def random_facts(count: int, seed: int = 1) -> list[Fact]:
@@ -175,15 +159,15 @@ def side_by_side(book: Rulebook, facts: list[Fact]) -> list[dict[str, Any]]:
     expected = by_hand()
     assert [tuple(match) for match in engine.run(book, facts, backend="interpreter")] == expected
     note = f"{len(expected)} matches"
-    python = best(by_hand)
-    interpreter = best(lambda: engine.run(book, facts, backend="interpreter"))
+    python = best(by_hand, 7, 10)
+    interpreter = best(lambda: engine.run(book, facts, backend="interpreter"), 7, 10)
     rows.append(row(f"interpreter / plain Python, {count}", interpreter, python, note))
     if engine.backend_name() == "durable-rules":
         assert [tuple(match) for match in engine.run(book, facts)] == expected
-        library = best(bare(book, facts))
-        ours = best(lambda: engine.run(book, facts))
+        library = best(bare(book, facts), 7, 10)
+        ours = best(lambda: engine.run(book, facts), 7, 10)
         rows.append(row(f"engine.run / bare durable-rules, {count}", ours, library, note))
-        judged = best(lambda: judge(book, facts))
+        judged = best(lambda: judge(book, facts), 7, 10)
         rows.append(row(f"judge / bare durable-rules, {count}", judged, library, "with findings and words"))
         rows.append(row(f"engine.run / plain Python, {count}", ours, python, note))
         rows.append(row(f"engine.run / interpreter, {count}", ours, interpreter, note))

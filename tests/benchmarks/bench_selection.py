@@ -8,8 +8,6 @@ from __future__ import annotations
 
 import math
 import sys
-import time
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -17,9 +15,11 @@ import numpy as np
 import yaml
 from scipy.integrate import quad, solve_ivp
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+sys.path[:0] = [str(Path(__file__).resolve().parents[2]), str(Path(__file__).resolve().parents[1])]
 
 import itertools
+
+from benchmarks.measure import best, row
 
 from planner import selection as sel
 from planner.season_models import Treatment, load_models, simulate_season
@@ -31,21 +31,6 @@ SDHI = Component("7", 0.77, 9.6, 5.5, "boscalid")
 MULTI = Component("M05", 0.62, 9.9, 5.5, "chlorothalonil", at_risk=False)
 TANKS = ((QOI, DMI), (DMI, SDHI), (QOI, SDHI), (DMI, MULTI), (SDHI, QOI), (QOI, DMI, MULTI))
 HORIZON = 100.0
-
-
-def best(work: Callable[[], object], repeat: int, inner: int = 1) -> float:
-    """Least seconds of one call over ``repeat`` runs of ``inner`` calls."""
-    found = math.inf
-    for _ in range(repeat):
-        begin = time.perf_counter()
-        for _ in range(inner):
-            work()
-        found = min(found, (time.perf_counter() - begin) / inner)
-    return found
-
-
-def row(name: str, ours: float, peer: float, note: str) -> dict[str, Any]:
-    return {"name": name, "ours": ours, "peer": peer, "ratio": ours / peer, "unit": "s", "note": note}
 
 
 def six_passes() -> list[Spray]:

@@ -1,4 +1,4 @@
-"""What every benchmark shares: medians, rows, growth. No benchmark asserts a time."""
+"""What every benchmark shares: medians, least times, rows, growth. No benchmark asserts a time."""
 
 from __future__ import annotations
 
@@ -18,6 +18,17 @@ def median(work: Callable[[], object], repeat: int = 9, inner: int = 1) -> float
             work()
         found.append((time.perf_counter() - begin) / inner)
     return statistics.median(found)
+
+
+def best(work: Callable[[], object], repeat: int = 9, inner: int = 1) -> float:
+    """Least seconds of one call over ``repeat`` runs of ``inner`` calls."""
+    found = math.inf
+    for _ in range(repeat):
+        begin = time.perf_counter()
+        for _ in range(inner):
+            work()
+        found = min(found, (time.perf_counter() - begin) / inner)
+    return found
 
 
 def row(name: str, ours: float, peer: float, note: str, unit: str = "s") -> dict[str, Any]:
