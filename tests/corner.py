@@ -24,6 +24,24 @@ passes:
   - {date: 2026-07-20, stage: R3, tank: [{product: Demo Other, rate: 0.6 L/ha}], water: 190 L/ha}
   - {date: 2026-08-08, stage: R5, tank: [{product: Demo One, rate: 0.6 L/ha}], water: 190 L/ha}
 """
+# two products of different groups, both good on both diseases of the shipped soybean fields; one lies in the shed
+PARTNERS = """
+currency: USD
+products:
+  - name: Demo Test A
+    actives: {boscalid: 500 g/L}
+    price: 40 per L
+    label:
+      soybean: {rate: [0.4 L/ha, 0.8 L/ha], applications: 1, interval: 14 d, stages: [R1, R4], harvest_interval: 21 d,
+                targets: {white-mold: good, frogeye-leaf-spot: good}}
+  - name: Demo Test B
+    actives: {prothioconazole: 480 g/L}
+    price: 60 per L
+    on_hand: 6 L
+    label:
+      soybean: {rate: [0.2 L/ha, 0.4 L/ha], applications: 1, interval: 14 d, harvest_interval: 21 d,
+                targets: {white-mold: good, frogeye-leaf-spot: good}}
+"""
 SHOP = """currency: USD
 demo: true
 products:

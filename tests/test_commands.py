@@ -30,22 +30,7 @@ FARM = places.folder("shared") / "scenarios"
 FLAWED = str(FARM / "solo-strobilurins-quarry-bottom.yaml")
 SOUND = str(FARM / "sound-quarry-bottom.yaml")
 FIELD = str(FARM / "heron-flat.yaml")
-SHOP = """
-currency: USD
-products:
-  - name: Demo Test A
-    actives: {boscalid: 500 g/L}
-    price: 40 per L
-    label:
-      soybean: {rate: [0.4 L/ha, 0.8 L/ha], applications: 1, interval: 14 d, stages: [R1, R4], harvest_interval: 21 d,
-                targets: {white-mold: good, frogeye-leaf-spot: good}}
-  - name: Demo Test B
-    actives: {prothioconazole: 480 g/L}
-    price: 60 per L
-    label:
-      soybean: {rate: [0.2 L/ha, 0.4 L/ha], applications: 1, interval: 14 d, harvest_interval: 21 d,
-                targets: {white-mold: good, frogeye-leaf-spot: good}}
-"""
+SHOP = corner.PARTNERS.replace("    on_hand: 6 L\n", "")
 SEASONS = ["compare", SOUND, FLAWED, "--growth-rate", "0.1", "--start-fraction", "1e-6"]
 Captured = pytest.CaptureFixture[str]
 

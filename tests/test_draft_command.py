@@ -10,6 +10,7 @@ import sys
 import time
 from pathlib import Path
 
+import corner
 import pytest
 
 from planner.cli import main
@@ -18,29 +19,12 @@ pytest.importorskip("ortools")
 
 SCENARIOS = Path("shared/scenarios")
 FIELD, SHOP = str(SCENARIOS / "heron-flat.yaml"), str(SCENARIOS / "farm-shop.yaml")
-SMALL = """
-currency: USD
-products:
-  - name: Demo Test A
-    actives: {boscalid: 500 g/L}
-    price: 40 per L
-    label:
-      soybean: {rate: [0.4 L/ha, 0.8 L/ha], applications: 1, interval: 14 d, stages: [R1, R4], harvest_interval: 21 d,
-                targets: {white-mold: good, frogeye-leaf-spot: good}}
-  - name: Demo Test B
-    actives: {prothioconazole: 480 g/L}
-    price: 60 per L
-    on_hand: 6 L
-    label:
-      soybean: {rate: [0.2 L/ha, 0.4 L/ha], applications: 1, interval: 14 d, harvest_interval: 21 d,
-                targets: {white-mold: good, frogeye-leaf-spot: good}}
-"""
 
 
 @pytest.fixture
 def shop(tmp_path: Path) -> str:
     path = tmp_path / "shop.yaml"
-    path.write_text(SMALL, encoding="utf-8")
+    path.write_text(corner.PARTNERS, encoding="utf-8")
     return str(path)
 
 
