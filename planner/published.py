@@ -199,11 +199,12 @@ class Published:
         winners = [
             Chosen(row, self.cap(row, False), False)
             for rivals in firm.values()
-            for row in (min(rivals, key=lambda entry: self._order(entry, code)),)
+            for row in (min(rivals, key=lambda entry: self.order(entry, code)),)
         ]
         return (*winners, *beside), tuple(undecided)
 
-    def _order(self, row: Limit, code: str) -> tuple[Any, ...]:
+    def order(self, row: Limit, code: str) -> tuple[Any, ...]:
+        """What rivals are sorted by, the row that decides first (contract, section 5, "Limits compete")."""
         region = self.account.field.region
         place = 0 if region is not None and region in row.countries else 1 if row.countries else 2
         crop = self.account.crop
@@ -269,10 +270,10 @@ class Published:
     def holds(self, row: Limit, code: str, target: TargetState | None) -> tuple[Truth, str]:
         """Whether a row's conditions hold; None with the fact to supply where that cannot be told."""
         passes = self.counted_passes(row, target)
-        if row.target_passes and not _within(len(passes), row.target_passes):
+        if row.target_passes and not within(len(passes), row.target_passes):
             return False, ""
         used = self.with_codes(row, code, passes)
-        if row.group_passes and not _within(len(used), row.group_passes):
+        if row.group_passes and not within(len(used), row.group_passes):
             return False, ""
         if row.uses and row.kind != "max_consecutive":
             solo = [self.solo(state, code, target if row.targets else None) for state in used]
@@ -282,9 +283,10 @@ class Published:
             fits = {"solo": any_solo and not any_mixed, "mixed": any_mixed and not any_solo}
             if not fits.get(row.uses, any_solo and any_mixed):
                 return False, ""
-        return self._needs(row, code, target)
+        return self.needs_hold(row, code, target)
 
-    def _needs(self, row: Limit, code: str, target: TargetState | None) -> tuple[Truth, str]:
+    def needs_hold(self, row: Limit, code: str, target: TargetState | None) -> tuple[Truth, str]:
+        """Whether what a row asks of season and target holds, and what to supply where that is not known."""
         needs = row.needs
         if not needs:
             return True, ""
@@ -472,7 +474,8 @@ class Published:
         return found
 
 
-def _within(number: int, bounds: tuple[int | None, int | None]) -> bool:
+def within(number: int, bounds: tuple[int | None, int | None]) -> bool:
+    """Whether a number lies between two bounds, ends included; None: no bound on that side."""
     least, most = bounds
     return (least is None or number >= least) and (most is None or number <= most)
 

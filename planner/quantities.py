@@ -439,10 +439,11 @@ def show(
 
 def exact(value: float, dimension: str) -> str:
     """Amount in base units that ``read`` turns back into the very same number."""
-    return f"{_decimal(value)} {table().dimensions[dimension].base}"
+    return f"{decimal_text(value)} {table().dimensions[dimension].base}"
 
 
-def _decimal(value: float) -> str:
+def decimal_text(value: float) -> str:
+    """A number written out: no exponent, no idle zeros."""
     text = format(Decimal(repr(float(value))), "f")
     return text.rstrip("0").rstrip(".") if "." in text else text
 
@@ -454,4 +455,4 @@ def _plain(number: float, digits: int) -> str:
     rounded = float(f"{number:.{digits}g}")
     if abs(rounded) >= 10**digits:
         rounded = float(round(number))
-    return _decimal(rounded)
+    return decimal_text(rounded)

@@ -263,7 +263,7 @@ class Season:
                         key = (kind, code, index, row.id) if beside else (kind, code, index, row.counted, row.actives)
                         bundle = bundles.setdefault(key, len(bundles))
                         rivals = [one for one, flag in rows if not (flag or one.combine == "stricter")]
-                        order = sorted(rivals, key=lambda one: published._order(one, code))
+                        order = sorted(rivals, key=lambda one: published.order(one, code))
                         place = 0 if beside else order.index(row)
                         yield from self._instance(row, regional, code, index, target, bundle, place)
 
@@ -272,7 +272,8 @@ class Season:
     ) -> Iterator[str]:
         published, account = self.account.published, self.account
         static = {key: value for key, value in row.needs.items() if key != "codes_in_season"}
-        holds, _ = published._needs(msgspec.structs.replace(row, needs=static), code, target) if static else (True, "")
+        asked = msgspec.structs.replace(row, needs=static)
+        holds, _ = published.needs_hold(asked, code, target) if static else (True, "")
         doubtful = "report" in static and not self._one_standing(code, target)
         if not holds and not doubtful:
             return

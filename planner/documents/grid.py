@@ -114,9 +114,9 @@ def number_text(value: float) -> str:
     >>> number_text(0.1), number_text(187.0)
     ('0.1', '187')
     """
-    from planner.quantities import _decimal
+    from planner.quantities import decimal_text
 
-    return _decimal(value) if value == value and abs(value) < 1e15 else str(value)
+    return decimal_text(value) if value == value and abs(value) < 1e15 else str(value)
 
 
 def from_csv(content: bytes, name: str) -> Grid:

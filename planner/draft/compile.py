@@ -23,10 +23,10 @@ from planner.draft import history
 from planner.draft.options import PRESSURE_WEIGHT, Column, Space
 from planner.facts.kinds import Fact
 from planner.facts.limits import SHARE_HOLDS_FROM
-from planner.facts.rotation import _pairs_of
+from planner.facts.rotation import pairs_of
 from planner.judge import allowed
 from planner.model import Limit
-from planner.published import _within
+from planner.published import within
 
 if TYPE_CHECKING:
     from ortools.sat.python import cp_model
@@ -469,7 +469,7 @@ class Compiler:
     def severity(self, first: Column, second: Column, one: str, other: str) -> str | None:
         """What ROT01 or ROT02 says of two passes with nothing between them."""
         seen = self.space.view([first, second])
-        for fact in _pairs_of(seen, one, other):
+        for fact in pairs_of(seen, one, other):
             for code in ("ROT01", "ROT02"):
                 told = self._judged(code, fact)
                 if told is not None:
@@ -611,7 +611,7 @@ class Compiler:
                 firm.setdefault((row.counted, row.actives), []).append(row)
         found: list[tuple[Limit, list[Literal_]]] = []
         for rows in firm.values():
-            ordered = sorted(rows, key=lambda entry: self.published._order(entry, code))
+            ordered = sorted(rows, key=lambda entry: self.published.order(entry, code))
             found += self._winners(ordered, code, target)
         for row in beside:
             held = self._holds(row, code, target)
@@ -668,7 +668,7 @@ class Compiler:
         if "report" in static and not self._one_standing(code, target):
             return None
         if static:
-            held, _ = self.published._needs(msgspec.structs.replace(row, needs=static), code, target)
+            held, _ = self.published.needs_hold(msgspec.structs.replace(row, needs=static), code, target)
             if not held:
                 return False
         return literals
@@ -693,7 +693,7 @@ class Compiler:
         self.model.add_linear_expression_in_domain(number, domain.complement()).only_enforce_if(~inside)
         self._make(number, "sum", [self.x[column.number] for column in columns])
         self._make(inside, "inside", [number], (low, high))
-        assert all(_within(value, bounds) == (low <= value <= high) for value in range(most + 1))
+        assert all(within(value, bounds) == (low <= value <= high) for value in range(most + 1))
         return inside
 
     def _solo_literal(self, row: Limit, code: str, target: TargetState | None, used: list[Column]) -> Literal_:

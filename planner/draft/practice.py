@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 
 from planner.account import TargetState
 from planner.draft.options import Column, Space
-from planner.facts.rotation import _pairs_of
+from planner.facts.rotation import pairs_of
 
 NEAR = 3  # days from a published stage that still count as that stage
 
@@ -64,7 +64,7 @@ def _twice(space: Space, columns: Sequence[Column]) -> Iterator[str]:
         for other in groups[at:]:
             if one != other and not seen.joined(one, other, "succession"):
                 continue
-            for fact in _pairs_of(seen, one, other):
+            for fact in pairs_of(seen, one, other):
                 leans = fact.values["at_risk"] and fact.values["targets_shared"] and fact.values["risk"] != "low-medium"
                 if leans and not fact.values["run_forbidden"]:
                     words = seen.group_words(one) + (f" and {seen.group_words(other)}" if other != one else "")

@@ -35,9 +35,9 @@ def _successions(account: Account) -> Iterator[Fact]:
     groups = sorted(held)
     for group in groups:
         if held[group] > 1:
-            yield from _pairs_of(account, group, group)
+            yield from pairs_of(account, group, group)
     for one, other in _joined(account, tuple(groups)):
-        yield from _pairs_of(account, one, other)
+        yield from pairs_of(account, one, other)
 
 
 def _joined(account: Account, groups: tuple[str, ...]) -> list[tuple[str, str]]:
@@ -50,7 +50,7 @@ def _joined(account: Account, groups: tuple[str, ...]) -> list[tuple[str, str]]:
     return found
 
 
-def _pairs_of(account: Account, one: str, other: str) -> Iterator[Fact]:
+def pairs_of(account: Account, one: str, other: str) -> Iterator[Fact]:
     """Pairs in succession that lean on one group, or on two joined groups (one in each pass)."""
     pairs: dict[tuple[int, int], tuple[PassState, PassState, list[TargetState]]] = {}
     for target in account.targets:
