@@ -17,6 +17,7 @@ from planner import cover, exposure
 from planner.account import Account, PassState
 from planner.audit import rules_of
 from planner.catalogue import Catalogue
+from planner.draft import dates
 from planner.errors import InputError
 from planner.facts import derive
 from planner.judge import judge
@@ -30,7 +31,7 @@ SELECTION = 10  # selection is counted in tenths of a day
 MOST_IN_TANK = 3
 # common practice, no source: foliar fungicide passes closer than a week to each other are not planned
 SPACING = 7
-MOST_SLOTS = 8
+FEW_SLOTS = 8  # dates that are planned where they lie close enough
 # our reading, no source: how much a bare day weighs by the pressure of the disease
 PRESSURE_WEIGHT = {"low": 1, "moderate": 2, "high": 3, None: 2}
 # rules that a pass breaks by itself, whatever else the programme holds: they are run once per option
@@ -249,7 +250,8 @@ class Space:
         return slots, kept
 
     def _days(self, earliest: int | None, foliar: Sequence[int]) -> list[int]:
-        """Stage events of the targets first, then a day every week or so between them."""
+        """Stage events of the targets first, then a day every week or so between them; where that leaves longer gaps
+        than what can be bought protects, as many dates as close them."""
         windows = [
             target.window
             for target in self._bare.targets
@@ -272,17 +274,41 @@ class Space:
             first = max(first, earliest)
         if last < first:
             return []
-        step = max(SPACING, -(-(last - first + 1) // MOST_SLOTS))
         events: list[int] = [first]
         for code in self._event_stages():
             day, _ = self.season.day(code)
             if day is not None and first <= day <= last:
                 events.append(day)
         found: list[int] = []
+        step = max(SPACING, -(-(last - first + 1) // FEW_SLOTS))
         for day in [*sorted(set(events)), *range(first, last + 1, step)]:
-            if len(found) < MOST_SLOTS and all(abs(day - other) >= SPACING for other in [*found, *foliar]):
+            if len(found) < FEW_SLOTS and all(abs(day - other) >= SPACING for other in [*found, *foliar]):
                 found.append(day)
+        lasting = self._lasting()
+        if lasting is not None and dates.longest_gap(found, [day for day in foliar if day >= first], last) > lasting:
+            return dates.spread(first, last, min(SPACING, lasting), lasting, sorted(set(events)), foliar)
         return sorted(found)
+
+    def _lasting(self) -> int | None:
+        """Days from one date to the next over which half of what works on a target goes on protecting it, for the
+        target for which they are fewest; None where no days of protection are known.
+
+        It is less than ``SPACING`` only where protection is shorter and a label's interval allows that.
+        """
+        found = []
+        for target in self._bare.targets:
+            known = [
+                (days, label.interval or SPACING)
+                for product, label in self.usable
+                if (days := self.worth[product.name][1][target.id][1]) > 0
+            ]
+            if target.window is None or target.window.first is None or not known:
+                continue
+            half = sorted(known)[(len(known) - 1) // 2][0]
+            if half < SPACING:
+                half = min(SPACING, max(half, min(interval for days, interval in known if days <= half)))
+            found.append(half)
+        return min(found, default=None)
 
     def _event_stages(self) -> list[str]:
         """Stages that the targets' published timing names, then those that the field gives."""
