@@ -16,6 +16,12 @@ module speaks only that form:
 
 CPython 3.13 cannot import durable-rules. There, and wherever it is not installed, the interpreter takes over:
 the plain meaning of the same conditions (``planner.conditions``). Tests hold the two equal.
+
+A pattern looks at one fact, and every session begins empty. So what a back end says of a fact hangs on its kind and on
+the values of the fields that rules read, and on nothing else. Therefore a back end is asked once per process for each
+such row of values, and its answer is kept: a thousand programmes of six passes hold 60,000 facts and a hundred rows or
+some more. ``remember=False`` asks for every fact, each time, and keeps nothing: so the tests hold the back ends equal,
+and what is kept equal to what is asked.
 """
 
 from __future__ import annotations
@@ -27,12 +33,13 @@ import itertools
 import os
 import threading
 import warnings
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from operator import itemgetter
 from typing import Any, Literal, NamedTuple
 
 from planner.conditions import MOST, Case, Condition, all_hold
 from planner.errors import EngineError
-from planner.facts.kinds import KINDS, Fact, FactKind
+from planner.facts.kinds import KINDS, Fact, FactKind, FactValue
 from planner.rulebook import Rulebook
 
 Backend = Literal["auto", "durable-rules", "interpreter"]
@@ -40,6 +47,7 @@ Backend = Literal["auto", "durable-rules", "interpreter"]
 MOST_CASES = 60  # durable-rules follows at most 64 branches per fact (its error 303)
 MOST_BRANCHES = 400  # and holds at most 512 comparisons side by side
 BATCH = 4_000  # facts per session: ids are told apart by 32 bits only
+MOST_KEPT = 20_000  # rows whose answers are kept, per rulebook: at most some 15 MB; past it all go and it fills afresh
 _CAP = 60_000  # matches per call, a 16-bit number
 _LONG = 1_000  # bytes of text; durable-rules keeps text lengths in 16 bits
 _FREED = 4 << 20  # bytes
@@ -56,47 +64,56 @@ class Match(NamedTuple):
     fact: str
 
 
+Decided = Mapping[str, int]  # by the code of each rule that matches: the case that decides, the first that holds
+
+
 def run(
     rulebook: Rulebook,
     facts: Sequence[Fact],
     *,
     backend: Backend = "auto",
     kinds: Mapping[str, FactKind] | None = None,
+    remember: bool = True,
 ) -> list[Match]:
     """Every case of every running rule that holds for a fact, in order of facts, rules and cases.
 
     Both back ends give the same list. A condition that reads an unknown value (None) never holds.
+
+    Args:
+        remember: take what the back end said of earlier facts with the same values, and keep what it says now.
+            Without, it is asked for every fact.
 
     Raises:
         EngineError: a fact is malformed (unknown kind, missing field, wrong type, id given twice), a kind has
         too
             many cases, the back end that was asked for is not there, or durable-rules failed.
     """
-    kinds = KINDS if kinds is None else kinds
-    plan = _plan(rulebook, kinds)
-    chosen = backend_name(backend)
-    seen: set[str] = set()
-    relevant: list[tuple[int, Fact, _KindPlan]] = []
-    for index, fact in enumerate(facts):
-        if fact.id in seen:
-            raise EngineError(f"two facts have the id '{fact.id}'")
-        seen.add(fact.id)
-        kind_plan = plan.kinds.get(fact.kind)
-        if kind_plan is None:
-            if fact.kind not in kinds:
-                raise EngineError(f"fact '{fact.id}' is of unknown kind '{fact.kind}'")
-            continue
-        _check(fact, kind_plan)
-        relevant.append((index, fact, kind_plan))
-    if chosen == "interpreter":
-        found = _interpret(relevant)
-    else:
-        found = []
-        for start in range(0, len(relevant), BATCH):
-            found += _durable(plan, relevant[start : start + BATCH])
-    found.sort()
-    cases = plan.cases
-    return [Match(cases[position].rule, cases[position].case, facts[index].id) for index, position in found]
+    answers = _answers(rulebook, facts, backend, kinds, remember)
+    return [
+        Match(rule, case, fact.id) for fact, answer in zip(facts, answers, strict=True) for rule, case in answer.held
+    ]
+
+
+def decide(
+    rulebook: Rulebook,
+    facts: Sequence[Fact],
+    *,
+    backend: Backend = "auto",
+    kinds: Mapping[str, FactKind] | None = None,
+    remember: bool = True,
+) -> list[Decided]:
+    """For each fact, in order, the cases that decide among those that ``run`` finds.
+
+    Raises:
+        EngineError: as ``run``.
+    """
+    return [answer.decided for answer in _answers(rulebook, facts, backend, kinds, remember)]
+
+
+def forget() -> None:
+    """Drop all that is kept of earlier facts, as in a process that has just begun."""
+    for plan in list(_plans.values()):
+        plan.forget()
 
 
 def backend_name(backend: Backend = "auto") -> str:
@@ -114,16 +131,6 @@ def backend_name(backend: Backend = "auto") -> str:
     return "interpreter"
 
 
-def first_cases(matches: Iterable[Match]) -> dict[tuple[str, str], int]:
-    """The case that decides, for each rule and fact that match: the lowest index."""
-    first: dict[tuple[str, str], int] = {}
-    for match in matches:
-        key = (match.rule, match.fact)
-        if key not in first or match.case < first[key]:
-            first[key] = match.case
-    return first
-
-
 # --- what a rulebook asks of facts --------------------------------------------------------------------------
 
 
@@ -134,10 +141,24 @@ class _PlannedCase(NamedTuple):
     when: tuple[Condition, ...]
 
 
+class _Answer(NamedTuple):
+    """What a back end says of a row, the values of a fact that rules read."""
+
+    types: tuple[type, ...]  # of the values: 1, True and 1.0 are equal as keys, and not every field takes them all
+    held: tuple[tuple[str, int], ...]  # rules and cases, in order
+    decided: Decided
+
+
+_SILENT = _Answer((), (), {})
+_Row = tuple[FactValue, ...]
+
+
 class _KindPlan(NamedTuple):
     name: str
     fields: tuple[tuple[str, str, str], ...]  # the fields that rules read: name, type, name of "it is known"
     cases: tuple[_PlannedCase, ...]
+    row: Callable[[Mapping[str, FactValue]], _Row]  # takes these fields out of a fact's values
+    known: dict[str, dict[_Row, _Answer]]  # by back end
 
 
 class _Plan:
@@ -153,10 +174,7 @@ class _Plan:
                 planned = _PlannedCase(rule.code, index, len(self.cases), case.when)
                 self.cases.append(planned)
                 by_kind.setdefault(rule.kind, []).append(planned)
-        self.kinds = {
-            name: _KindPlan(name, _fields(kinds[name], cases), tuple(cases))
-            for name, cases in by_kind.items()
-        }
+        self.kinds = {name: _kind_plan(kinds[name], cases) for name, cases in by_kind.items()}
         for name, cases in by_kind.items():
             branches = sum(_branches(case.when) for case in cases)
             if len(cases) > MOST_CASES or branches > MOST_BRANCHES:
@@ -166,6 +184,35 @@ class _Plan:
                     f"durable-rules follows at most {MOST_CASES} ({MOST_BRANCHES}); split the kind"
                 )
         self.session: _Session | None = None  # made when durable-rules first runs this rulebook
+        self.kept = 0  # rows, over all kinds and back ends
+
+    def keep(self, kind: _KindPlan, backend: str, row: _Row, answer: _Answer) -> None:
+        """Take note of what a back end says of a row."""
+        with _lock:
+            if self.kept >= MOST_KEPT:
+                self.forget()
+            self.kept += 1
+            kind.known[backend][row] = answer
+
+    def forget(self) -> None:
+        """Drop what was noted."""
+        with _lock:
+            self.kept = 0
+            for kind in self.kinds.values():
+                for known in kind.known.values():
+                    known.clear()
+
+
+def _kind_plan(kind: FactKind, cases: Sequence[_PlannedCase]) -> _KindPlan:
+    fields = _fields(kind, cases)
+    return _KindPlan(kind.name, fields, tuple(cases), _row_of(fields), {"durable-rules": {}, "interpreter": {}})
+
+
+def _row_of(fields: Sequence[tuple[str, str, str]]) -> Callable[[Mapping[str, FactValue]], _Row]:
+    names = [name for name, _, _ in fields]
+    if not names:
+        return lambda values: ()
+    return itemgetter(*names, names[0])  # one name more than there are: of a single one it would give no tuple
 
 
 def _fields(kind: FactKind, cases: Iterable[_PlannedCase]) -> tuple[tuple[str, str, str], ...]:
@@ -196,6 +243,81 @@ def _plan(rulebook: Rulebook, kinds: Mapping[str, FactKind]) -> _Plan:
     return plan
 
 
+# --- answers ------------------------------------------------------------------------------------------------
+
+
+def _answers(
+    rulebook: Rulebook,
+    facts: Sequence[Fact],
+    backend: Backend,
+    kinds: Mapping[str, FactKind] | None,
+    remember: bool,
+) -> list[_Answer]:
+    """What the back end says of each fact; it is asked in one go for what is not known yet."""
+    kinds = KINDS if kinds is None else kinds
+    plan = _plan(rulebook, kinds)
+    chosen = backend_name(backend)
+    _each_id_once(facts)
+    answers: list[_Answer] = []
+    asked: dict[Hashable, list[int]] = {}  # places of the facts that wait for one and the same answer
+    for at, fact in enumerate(facts):
+        kind = plan.kinds.get(fact.kind)
+        if kind is None:
+            if fact.kind not in kinds:
+                raise EngineError(f"fact '{fact.id}' is of unknown kind '{fact.kind}'")
+            answers.append(_SILENT)
+            continue
+        try:
+            row = kind.row(fact.values)
+            known = kind.known[chosen].get(row) if remember else None
+        except (KeyError, TypeError):  # a field is lacking, or a value is a list or the like: the check refuses it
+            row, known = (), None
+        if known is None or known.types != tuple(map(type, row)):
+            _check(fact, kind)
+        if known is None:
+            asked.setdefault((kind.name, row) if remember else at, []).append(at)
+        answers.append(known or _SILENT)
+    if asked:
+        firsts = [facts[places[0]] for places in asked.values()]
+        for places, answer in zip(asked.values(), _consult(plan, chosen, firsts, remember), strict=True):
+            for at in places:
+                answers[at] = answer
+    return answers
+
+
+def _each_id_once(facts: Sequence[Fact]) -> None:
+    if len({fact.id for fact in facts}) == len(facts):
+        return
+    seen: set[str] = set()
+    for fact in facts:
+        if fact.id in seen:
+            raise EngineError(f"two facts have the id '{fact.id}'")
+        seen.add(fact.id)
+
+
+def _consult(plan: _Plan, backend: str, facts: Sequence[Fact], remember: bool) -> list[_Answer]:
+    """What a back end says of facts that are checked."""
+    pairs = [(fact, plan.kinds[fact.kind]) for fact in facts]
+    found: list[list[int]] = []  # positions of cases
+    if backend == "interpreter":
+        found = [_interpret(fact, kind) for fact, kind in pairs]
+    else:
+        for start in range(0, len(pairs), BATCH):
+            found += _durable(plan, pairs[start : start + BATCH])
+    answers = []
+    for (fact, kind), positions in zip(pairs, found, strict=True):
+        row = kind.row(fact.values)
+        held = tuple([(plan.cases[at].rule, plan.cases[at].case) for at in positions])
+        decided: dict[str, int] = {}
+        for rule, case in held:
+            decided.setdefault(rule, case)
+        answer = _Answer(tuple(map(type, row)), held, decided)
+        answers.append(answer)
+        if remember:
+            plan.keep(kind, backend, row, answer)
+    return answers
+
+
 def _check(fact: Fact, plan: _KindPlan) -> None:
     """Refuse a fact that durable-rules could misread."""
     values = fact.values
@@ -221,13 +343,8 @@ def _check(fact: Fact, plan: _KindPlan) -> None:
 # --- the interpreter ----------------------------------------------------------------------------------------
 
 
-def _interpret(facts: Iterable[tuple[int, Fact, _KindPlan]]) -> list[tuple[int, int]]:
-    return [
-        (index, case.position)
-        for index, fact, plan in facts
-        for case in plan.cases
-        if all_hold(case.when, fact.values) is True
-    ]
+def _interpret(fact: Fact, plan: _KindPlan) -> list[int]:
+    return [case.position for case in plan.cases if all_hold(case.when, fact.values) is True]
 
 
 # --- durable-rules ------------------------------------------------------------------------------------------
@@ -390,9 +507,10 @@ def _host(library: Any, action: Callable[[str], Callable[[Any], None]]) -> Any:
     return Host()
 
 
-def _durable(plan: _Plan, facts: Sequence[tuple[int, Fact, _KindPlan]]) -> list[tuple[int, int]]:
+def _durable(plan: _Plan, facts: Sequence[tuple[Fact, _KindPlan]]) -> list[list[int]]:
+    """Positions of the cases that hold, for each fact of one session."""
     rows = []
-    for index, fact, kind in facts:
+    for index, (fact, kind) in enumerate(facts):
         row: dict[str, Any] = {"id": str(index), "sid": _SESSION, "kind": kind.name}
         values = fact.values
         for field, type_, known in kind.fields:
@@ -407,7 +525,11 @@ def _durable(plan: _Plan, facts: Sequence[tuple[int, Fact, _KindPlan]]) -> list[
     with _lock:
         if plan.session is None:
             plan.session = _Session(_library(), plan)
-        return plan.session.run(rows)
+        hits = plan.session.run(rows)
+    found: list[list[int]] = [[] for _ in facts]
+    for index, position in sorted(hits):
+        found[index].append(position)
+    return found
 
 
 # A fork waits until no session is open, so that a child never inherits a half-run one or a lock that nobody

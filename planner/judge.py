@@ -16,6 +16,8 @@ from planner.facts.make import listed
 from planner.model import SEVERITIES, Finding, NotAssessed, Severity
 from planner.rulebook import Rule, Rulebook, fill
 
+_NONE: Mapping[str, tuple[str, ...]] = {}
+
 
 def judge(
     rulebook: Rulebook,
@@ -29,23 +31,17 @@ def judge(
     Raises:
         EngineError: as ``engine.run``.
     """
-    decided = engine.first_cases(engine.run(rulebook, facts, backend=backend, kinds=kinds))
-    fired = {fact for _, fact in decided}
     drafts: list[_Draft] = []
     lacking: dict[tuple[str, str], set[int]] = {}
-    for fact in facts:
-        gaps = None in fact.values.values()
-        if not gaps and fact.id not in fired:
-            continue  # most facts: all is known of them and no rule fires
-        for rule in rulebook.by_kind.get(fact.kind, ()):
-            unknown = rule.undecided(fact.values) if gaps else ()
-            if unknown:
-                for field in unknown:
-                    reason = fact.unknown.get(field) or f"the {field.replace('_', ' ')} is not known"
-                    lacking.setdefault((rule.code, reason), set()).update(fact.passes)
-                continue
-            case = decided.get((rule.code, fact.id))
-            if case is not None:
+    for fact, decided in zip(facts, engine.decide(rulebook, facts, backend=backend, kinds=kinds), strict=True):
+        undecided = rulebook.undecided(fact.kind, fact.values) if None in fact.values.values() else _NONE
+        for code, fields in undecided.items():
+            for field in fields:
+                reason = fact.unknown.get(field) or f"the {field.replace('_', ' ')} is not known"
+                lacking.setdefault((code, reason), set()).update(fact.passes)
+        for code, case in decided.items():
+            if code not in undecided:
+                rule = rulebook.by_code[code]
                 severity, capped = allowed(rule.cases[case].severity, fact.told)
                 drafts.append(_Draft(rule, case, fact, severity, capped))
     findings = [_finding(group, beside) for group, beside in _folded(_merged(drafts))]

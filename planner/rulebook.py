@@ -31,7 +31,7 @@ ExampleKind = Literal["firing", "quiet", "boundary", "unknown"]
 EXAMPLE_KINDS: tuple[ExampleKind, ...] = ("firing", "quiet", "boundary", "unknown")
 
 _RULE_FILE = re.compile(r"[A-Z]{3}[0-9]{2}-[a-z0-9-]+\.yaml\Z")
-_MOST_KEPT = 4096  # answers of one rule
+_MOST_KEPT = 4096  # answers on one kind of fact
 PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
 
 
@@ -85,30 +85,6 @@ class Rule(Struct, frozen=True, kw_only=True, dict=True):
         """The fields that its conditions read."""
         return frozenset(field for case in self.cases for one in case.when for field in one.reads)
 
-    def undecided(self, values: Mapping[str, Any]) -> tuple[str, ...]:
-        """The fields whose lack keeps the rule from being decided for a fact (see ``conditions.undecided``).
-
-        Facts repeat: in six passes of one field, and more so in a thousand fields. So the answer is kept by the values
-        that it reads.
-        """
-        if not self.unknown_when:
-            return ()
-        key = self._asked(values)
-        found = self._kept.get(key)
-        if found is None:
-            if len(self._kept) >= _MOST_KEPT:
-                self._kept.clear()
-            found = self._kept[key] = undecided(self.cases, self.unknown_when, values)
-        return found
-
-    @cached_property
-    def _asked(self) -> Callable[[Mapping[str, Any]], Any]:
-        return itemgetter(*sorted({*self.reads, *self.unknown_when}))
-
-    @cached_property
-    def _kept(self) -> dict[Any, tuple[str, ...]]:
-        return {}
-
     @cached_property
     def reason(self) -> str:
         """``why`` with the rule's parameters filled in."""
@@ -129,6 +105,10 @@ class Example(Struct, frozen=True, kw_only=True):
     place: Place = Place()
 
 
+_Lacking = Mapping[str, tuple[str, ...]]  # fields that a fact lacks, by the code of the rule
+_Reader = Callable[[Mapping[str, Any]], Any]
+
+
 class Rulebook(Struct, frozen=True, kw_only=True, dict=True):
     """All rules, in the order of families and codes. ``key`` is the checksum of their conditions."""
 
@@ -145,6 +125,40 @@ class Rulebook(Struct, frozen=True, kw_only=True, dict=True):
         """The rules that an audit runs, by the kind of fact that they look at."""
         kinds = dict.fromkeys(rule.kind for rule in self.running)
         return {kind: tuple(rule for rule in self.running if rule.kind == kind) for kind in kinds}
+
+    @cached_property
+    def by_code(self) -> dict[str, Rule]:
+        """Every rule by its code."""
+        return {rule.code: rule for rule in self.rules}
+
+    def undecided(self, kind: str, values: Mapping[str, Any]) -> _Lacking:
+        """For a fact of this kind: the rules that cannot be decided, each with the fields that it lacks.
+
+        Facts repeat: in six passes of one field, and more so in a thousand fields. So the answer is kept by the values
+        that it reads (see ``conditions.undecided``).
+        """
+        asked = self._asked.get(kind)
+        if asked is None:
+            return {}
+        read, known = asked
+        key = read(values)
+        found = known.get(key)
+        if found is None:
+            if len(known) >= _MOST_KEPT:
+                known.clear()
+            rules = {rule.code: undecided(rule.cases, rule.unknown_when, values) for rule in self.by_kind[kind]}
+            found = known[key] = {code: fields for code, fields in rules.items() if fields}
+        return found
+
+    @cached_property
+    def _asked(self) -> dict[str, tuple[_Reader, dict[Any, _Lacking]]]:
+        """What ``undecided`` reads of a kind, and its answers so far; kinds of which it can lack something."""
+        found: dict[str, tuple[_Reader, dict[Any, _Lacking]]] = {}
+        for kind, rules in self.by_kind.items():
+            fields = {field for rule in rules if rule.unknown_when for field in (*rule.reads, *rule.unknown_when)}
+            if fields:
+                found[kind] = (itemgetter(*sorted(fields)), {})
+        return found
 
     @cached_property
     def order(self) -> dict[str, int]:

@@ -203,7 +203,7 @@ def test_without_the_library_its_name_is_an_error_and_auto_is_not(monkeypatch: p
 
 @pytest.mark.skipif(engine._library() is None, reason="durable-rules is not here")
 def test_what_durable_rules_would_swallow_is_raised(monkeypatch: pytest.MonkeyPatch) -> None:
-    assert engine.run(BOOK, [FACT], backend="durable-rules", kinds=KIND) == [("ROT91", 0, "one")]
+    assert engine.run(BOOK, [FACT], backend="durable-rules", kinds=KIND, remember=False) == [("ROT91", 0, "one")]
     session = engine._plan(BOOK, KIND).session
     assert session is not None
 
@@ -214,13 +214,13 @@ def test_what_durable_rules_would_swallow_is_raised(monkeypatch: pytest.MonkeyPa
         patch.setattr(session.host, "assert_facts", broken_match)
         patch.setattr(session.host, "get_state", lambda *_: {})
         with pytest.raises(KeyError, match="id"):
-            engine.run(BOOK, [FACT], backend="durable-rules", kinds=KIND)
+            engine.run(BOOK, [FACT], backend="durable-rules", kinds=KIND, remember=False)
     with monkeypatch.context() as patch:
         patch.setattr(session.host, "get_state", lambda *_: {"exception": "a rule broke"})
         with pytest.raises(EngineError, match="durable-rules failed: a rule broke"):
-            engine.run(BOOK, [FACT], backend="durable-rules", kinds=KIND)
+            engine.run(BOOK, [FACT], backend="durable-rules", kinds=KIND, remember=False)
     # and it is as good as before
-    assert engine.run(BOOK, [FACT], backend="durable-rules", kinds=KIND) == [("ROT91", 0, "one")]
+    assert engine.run(BOOK, [FACT], backend="durable-rules", kinds=KIND, remember=False) == [("ROT91", 0, "one")]
 
 
 @pytest.mark.skipif(engine._library() is None, reason="durable-rules is not here")

@@ -94,8 +94,9 @@ def case(*conditions: Condition, severity: Any = "advice") -> Case:
     return Case(severity=severity, when=conditions)
 
 
-def run(book: Rulebook, facts: list[Fact], backend: Any = "auto") -> list[Match]:
-    return engine.run(book, facts, backend=backend, kinds=KINDS)
+def run(book: Rulebook, facts: list[Fact], backend: Any = "auto", remember: bool = False) -> list[Match]:
+    """Without memory, unless it is what is tried: the back end is asked for every fact, each time."""
+    return engine.run(book, facts, backend=backend, kinds=KINDS, remember=remember)
 
 
 def _obvious(book: Rulebook, facts: list[Fact]) -> list[Match]:
@@ -309,11 +310,12 @@ def test_the_order_of_matches_is_facts_then_rules_then_cases(backend: str) -> No
         ("AAA02", 0, "late"),
         ("AAA01", 0, "early"),
     ]
-    assert engine.first_cases(run(BOOK, facts, backend)) == {
-        ("AAA01", "late"): 0,
-        ("AAA02", "late"): 0,
-        ("AAA01", "early"): 0,
-    }
+    silent = fact("silent", a=1, b=9)
+    deciding = engine.decide(BOOK, [*facts, silent], backend=backend, kinds=KINDS)  # type: ignore[arg-type]
+    assert deciding == [{"AAA01": 0, "AAA02": 0}, {"AAA01": 0}, {}]
+    assert list(deciding[0]) == ["AAA01", "AAA02"]  # in order of rules
+    only_second = fact("only second", a=5, b=1)
+    assert engine.decide(BOOK, [only_second], backend=backend, kinds=KINDS) == [{"AAA01": 1}]  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("operator", ["is", "not", "less_than", "at_most", "more_than", "at_least"])
@@ -452,16 +454,118 @@ def test_every_case_may_hang_on_the_other_fields_at_once() -> None:
     assert run(book, facts, "durable-rules") == _obvious(book, facts)
 
 
+# --- what is kept of earlier facts --------------------------------------------------------------------------
+
+
+@settings(max_examples=120, deadline=None, suppress_health_check=list(HealthCheck))
+@given(
+    rulebooks(), st.lists(fact_lists(), min_size=1, max_size=4), st.integers(0, 2**32), st.sampled_from([1, 3, 20_000])
+)
+def test_what_is_kept_changes_no_answer_in_any_order_and_however_often(
+    book: Rulebook, lists: list[list[Fact]], seed: int, most: int
+) -> None:
+    dice = random.Random(seed)
+    backends = ["interpreter", *(["durable-rules"] if engine._library() is not None else [])]
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(engine, "MOST_KEPT", most)
+        engine.forget()
+        for _ in range(6):
+            facts = [dice.choice(dice.choice(lists)) for _ in range(dice.randint(1, 40))]
+            facts = [Fact(kind=one.kind, id=str(at), passes=(), values=one.values) for at, one in enumerate(facts)]
+            backend = dice.choice(backends)
+            assert run(book, facts, backend, remember=True) == run(book, facts, backend) == _obvious(book, facts)
+            assert engine._plan(book, KINDS).kept <= most
+
+
+def test_a_back_end_is_asked_once_for_a_row_and_again_when_told_so(
+    backend: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[list[str]] = []
+    consult = engine._consult
+
+    def count(plan: Any, name: str, facts: Any, remember: bool) -> Any:
+        asked.append([one.id for one in facts])
+        return consult(plan, name, facts, remember)
+
+    monkeypatch.setattr(engine, "_consult", count)
+    engine.forget()
+    facts = [fact("one", a=9), fact("two", a=1), fact("as one", a=9), fact("as two", a=1)]
+    expected = [("AAA01", 0, "one"), ("AAA01", 1, "one"), ("AAA01", 0, "as one"), ("AAA01", 1, "as one")]
+    assert [match for match in run(BOOK, facts, backend, remember=True) if match.fact.endswith("one")] == expected
+    assert asked == [["one", "two"]]  # each row once
+    run(BOOK, facts[::-1], backend, remember=True)
+    assert len(asked) == 1  # nothing is new
+    run(BOOK, facts, backend)
+    assert asked[1:] == [["one", "two", "as one", "as two"]]  # without memory: every fact
+    run(BOOK, [fact("c is read by no rule", a=9, c=77), fact("new", a=2)], backend, remember=True)
+    assert asked[2:] == [["new"]]
+    engine.forget()
+    run(BOOK, facts[:1], backend, remember=True)
+    assert asked[3:] == [["one"]]
+
+
+class _Word(str):
+    """Equal to a text and no plain text."""
+
+
+@pytest.mark.parametrize(
+    "values, said",
+    [
+        ({"a": 1.0}, "'a' must be int, not 1.0"),
+        ({"a": True}, "'a' must be int, not True"),
+        ({"a": [1]}, "'a' must be int"),
+        ({"t": _Word("x")}, "'t' must be text"),
+        ({"t": ["x"]}, "'t' must be text"),
+        ({"f": 1.0}, "'f' must be flag"),
+    ],
+)
+def test_a_value_that_equals_a_known_one_is_refused_for_its_type(
+    backend: str, values: dict[str, Any], said: str
+) -> None:
+    good = {"a": 1, "t": "x", "f": 1}
+    run(BOOK, [fact("known", **good)], backend, remember=True)
+    with pytest.raises(EngineError, match=said):
+        run(BOOK, [fact("bad", **{**good, **values})], backend, remember=True)
+    with pytest.raises(EngineError, match="lacks the field 'b'"):
+        run(BOOK, [Fact(kind="use", id="bad", passes=(), values=good)], backend, remember=True)
+    # a flag may be written as truth, and is the same fact then
+    same = [fact("known", **good), fact("truth", **{**good, "f": True})]
+    assert run(BOOK, same, backend, remember=True) == run(BOOK, same, backend) == _obvious(BOOK, same)
+
+
+def test_a_kind_of_one_field_and_one_of_which_no_rule_reads_any_are_known_too(backend: str) -> None:
+    kinds = {name: FactKind(name=name, about="", fields={"a": "int"}) for name in ("one", "none")}
+    book = rulebook.make(
+        [rule("AAA01", case(Condition("a", "is", (7,))), kind="one"), rule("AAA02", case(), kind="none")]
+    )
+    facts = [
+        Fact(kind=kind, id=f"{kind} {value}", passes=(), values={"a": value})
+        for kind, value in (("one", 7), ("one", 8), ("none", 7), ("none", 8))
+    ]
+    for _ in range(2):
+        found = engine.run(book, facts, backend=backend, kinds=kinds)  # type: ignore[arg-type]
+        assert found == [("AAA01", 0, "one 7"), ("AAA02", 0, "none 7"), ("AAA02", 0, "none 8")]
+
+
+def test_rulebooks_that_differ_in_their_conditions_share_nothing(backend: str) -> None:
+    facts = [fact("one", a=9)]
+    books = [rulebook.make([rule("AAA01", case(Condition("a", "is", (number,))))]) for number in (9, 8)]
+    for _ in range(2):
+        assert [len(run(book, facts, backend, remember=True)) for book in books] == [1, 0]
+
+
 # --- processes and threads ----------------------------------------------------------------------------------
 
 
-def test_threads_get_their_own_answers(backend: str) -> None:
+@pytest.mark.parametrize("remember", [False, True])
+def test_threads_get_their_own_answers(backend: str, remember: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(engine, "MOST_KEPT", 4)  # of ten rows, so that what is kept goes again and again
     wrong: list[Any] = []
 
     def work(number: int) -> None:
         for turn in range(40):
             facts = [fact(f"{number} {turn} {one}", a=(one + number + turn) % 10) for one in range(8)]
-            if run(BOOK, facts, backend) != _obvious(BOOK, facts):
+            if run(BOOK, facts, backend, remember) != _obvious(BOOK, facts):
                 wrong.append((number, turn))
 
     threads = [threading.Thread(target=work, args=(number,)) for number in range(6)]
@@ -474,14 +578,18 @@ def test_threads_get_their_own_answers(backend: str) -> None:
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="no fork here")
 @pytest.mark.filterwarnings("ignore::DeprecationWarning")
-def test_a_forked_process_audits_too_even_while_other_threads_do(backend: str) -> None:
-    facts = [fact("one", a=9)]
+@pytest.mark.parametrize("remember", [False, True])
+def test_a_forked_process_audits_too_even_while_other_threads_do(
+    backend: str, remember: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(engine, "MOST_KEPT", 4)
+    facts = [fact("one", a=9), *(fact(f"more {number}", a=number) for number in range(8))]
     expected = run(BOOK, facts, backend)
     stop = threading.Event()
 
     def busy() -> None:
         while not stop.is_set():
-            run(BOOK, facts, backend)
+            run(BOOK, facts, backend, remember)
 
     thread = threading.Thread(target=busy)
     thread.start()
@@ -490,7 +598,7 @@ def test_a_forked_process_audits_too_even_while_other_threads_do(backend: str) -
             child = os.fork()
             if child == 0:
                 signal.alarm(30)  # a child that waits for a lock for ever fails, instead of holding the run up
-                os._exit(0 if run(BOOK, facts, backend) == expected else 1)
+                os._exit(0 if run(BOOK, facts, backend, remember) == expected else 1)
             assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 0
     finally:
         stop.set()
