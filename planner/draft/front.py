@@ -22,7 +22,10 @@ from planner.draft.scan import Figures, Resolution, Scan
 from planner.draft.solve import Answer, Search, Stopped, Wanted
 from planner.errors import NoProgramme
 
-SCALE = 10_000
+SCALE = 10_000  # shares of a range are counted in so many parts
+MOST_SHARE = 8  # ranges: no figure of a sound programme lies further out than a few
+WEIGHT = {"cost": 1, "bare": 2, "selection": 1}
+CAUTION = SCALE**2 // 5  # what a whole range more by a tenth comes to
 TOLD_EVERY = 500_000  # beginnings between two lines of progress
 FREE = Wanted()  # nothing asked beside the rules
 FIGURES = ("cost", "bare", "selection")
@@ -173,37 +176,41 @@ def _ranges(found: Front) -> dict[str, tuple[int, int]]:
 
 
 def balanced(found: Front) -> Figures:
-    """The worst figure, each as a share of its range, then the sum of shares; a caution weighs a tenth of a range.
+    """How far a programme lies from the best of all three figures at once: the sum of the squares of their shares.
 
-    Bare days count double (our reading, no source: a spray is bought for its cover).
+    A share is the figure over its range between doing nothing and the best cover, so that the least is the compromise
+    solution of multi-objective programming (M. Zeleny, Compromise programming, in: Multiple Criteria Decision Making,
+    1973; from memory). Bare days count double, for a spray is bought for its cover, and a caution counts ``CAUTION``
+    (both our reading, no source).
     """
     import numpy as np
 
     ranges = _ranges(found)
 
     def worth(cost: Any, bare: Any, selection: Any, cautions: Any) -> Any:
-        shares = []
+        whole = cautions * CAUTION
         for name, value in (("cost", cost), ("bare", bare), ("selection", selection)):
             low, high = ranges[name]
-            share = -(-((value - low) * SCALE * (2 if name == "bare" else 1)) // max(1, high - low))
-            shares.append(np.maximum(share, 0))
-        worst = np.maximum(np.maximum(shares[0], shares[1]), shares[2])
-        return worst * 300 + sum(shares) + cautions * 30 * SCALE
+            share = -(-((value - low) * SCALE * WEIGHT[name]) // max(1, high - low))
+            whole = whole + np.maximum(share, 0) ** 2
+        return whole
 
     return worth
 
 
 def balance(search: Search, found: Front) -> Any:
-    """The same figure in a CP-SAT model, where selection is the sum of what each pass would select by itself: an upper
-    bound of the whole programme's index."""
+    """Nearly the same figure in a CP-SAT model: a square lies on or over its tangents, ten to a range, and selection is
+    the sum of what each pass would select by itself, an upper bound of the whole programme's index."""
     model = search.compiled.model
-    worst = model.new_int_var(0, 100 * SCALE, "worst")
-    whole: Any = 0
+    whole: Any = search.compiled.cautions * CAUTION
     for name, (low, high) in _ranges(found).items():
         span = max(1, high - low)
-        share = model.new_int_var(0, 100 * SCALE, f"share {name}")
+        share = model.new_int_var(0, MOST_SHARE * SCALE, f"share {name}")
         # the least whole share that is not below the figure's own
-        model.add(share * span >= (search.expression(name) - low) * SCALE * (2 if name == "bare" else 1))
-        model.add(worst >= share)
-        whole = whole + share
-    return worst * 300 + whole + search.compiled.cautions * 30 * SCALE
+        model.add(share * span >= (search.expression(name) - low) * SCALE * WEIGHT[name])
+        square = model.new_int_var(0, (MOST_SHARE * SCALE) ** 2, f"square {name}")
+        for tenth in range(1, 10 * MOST_SHARE):
+            at = tenth * SCALE // 10
+            model.add(square >= 2 * at * share - at * at)
+        whole = whole + square
+    return whole

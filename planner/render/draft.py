@@ -52,6 +52,11 @@ def show(answer: Draft, *, width: int, units: str = "metric", explain: bool = Fa
     return paper.lines
 
 
+# what the names in the table stand for (``planner.draft.front``)
+MEANING = (
+    "the named programmes leave bare at most half of the days that can be covered; balanced: nearest to the best of "
+    "all three figures at once, each as a share of its range, with bare days counted double and a caution as a tenth"
+)
 _HEADER = ("", "per area", "bare", "selection", "passes")
 
 
@@ -112,6 +117,8 @@ def _table(answer: Draft, paper: Paper, units: str) -> None:
         ),
         indent=2,
     )
+    if len(front.named) > 1:
+        paper.line((MEANING, "quiet"), indent=2)
     for name, report in answer.reports.items():
         if name == "balanced":
             days = [f"{row['name']} {_bare(row)}" for row in report.cover]
