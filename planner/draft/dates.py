@@ -8,6 +8,7 @@ the stages that count.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import pairwise
 
 
 def longest_gap(days: Sequence[int], taken: Sequence[int], last: int) -> int:
@@ -15,7 +16,7 @@ def longest_gap(days: Sequence[int], taken: Sequence[int], last: int) -> int:
     every = sorted({*days, *taken})
     if not every:
         return 0
-    gaps = [later - earlier for earlier, later in zip(every, every[1:], strict=False)]
+    gaps = [later - earlier for earlier, later in pairwise(every)]
     return max([*gaps, last + 1 - every[-1]])
 
 

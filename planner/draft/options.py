@@ -7,8 +7,9 @@ out once; a programme is then a few columns, seen through :meth:`Space.view`.
 from __future__ import annotations
 
 import copy
+import itertools
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
@@ -81,6 +82,7 @@ class Column:
     barred: tuple[Finding, ...] = ()  # findings of the pass-level rules that keep it out
     off: tuple[tuple[str, str], ...] = ()  # rule or wish and words that keep it out, in a wider space
     variant: Variant | None = None  # where a mend offers it
+    must: str = ""  # the product for whose sake it is held beside what is on offer (``Space(must=...)``)
     met: list[exposure.Exposure] | None = None  # what each target meets of it alone, once asked for
 
     @property
@@ -123,6 +125,7 @@ class Space:
         season: Season | None = None,
         reduce: bool = True,
         wide: bool = False,
+        must: Sequence[str] = (),
     ) -> None:
         """Make slots and columns.
 
@@ -137,6 +140,8 @@ class Space:
             season: the calendar, where the caller has one.
             reduce: leave out products and mixes that others beat (see :meth:`_best` and :meth:`_reduced`).
             wide: hold what a label's days or ``avoid`` keep out as well, marked ``off`` (see :meth:`wider`).
+            must: products whose mixes are held as well, one such product to a mix, though others beat them or they
+                work on nothing here (see :meth:`with_mixes_of`).
 
         Raises:
             InputError: the field has no dates, so no day can be planned.
@@ -150,6 +155,7 @@ class Space:
         self.most_in_tank = most_in_tank
         self.reduce = reduce
         self.wide = wide
+        self.must = tuple(must)
         self.keep = tuple(keep)
         self.currency = currency or field_.currency or next((one.currency for one in products if one.currency), "")
         crop = catalogue.crop(field_.crop)
@@ -383,12 +389,15 @@ class Space:
                 else:
                     fit.append((product, label))
                     fitted.add(product.name)
-            for mix in self._mixes(fit, self._best(fit)):
+            best = self._best(fit)
+            mixes = self._mixes(fit, best)
+            for name, mix in [*(("", mix) for mix in mixes), *self._asked(fit, best, mixes)]:
                 tank = tuple(
                     TankItem(product=product.name, rate=label.rate_most, unit=product.amount_unit)
                     for product, label in mix
                 )
                 self._append(slot.index, self._pass(slot, tank))
+                self.columns[-1].must = name
             self._add_off(slot, fit, off)
         for name in fitted:
             self.refused.pop(name, None)
@@ -428,6 +437,34 @@ class Space:
             self.field, self.products, self.catalogue, keep=self.keep, accept=self.accept, avoid=self.avoid, slots=days,
             most_in_tank=self.most_in_tank, rulebook=self.book, currency=self.currency, season=self.season,
             reduce=self.reduce, wide=True,
+        )  # fmt: skip
+
+    def _asked(
+        self,
+        fit: Sequence[tuple[Product, CropLabel]],
+        best: set[str],
+        mixes: Sequence[tuple[tuple[Product, CropLabel], ...]],
+    ) -> Iterator[tuple[str, tuple[tuple[Product, CropLabel], ...]]]:
+        """Mixes of each product of ``must`` that are not among those on offer: alone, with one, with two of the rest."""
+        made = {tuple(product.name for product, _ in mix) for mix in mixes}
+        for product, _ in fit:
+            if product.name in self.must:
+                others = [other for other in fit if other[0].name in best and self._compatible(product, other[0])]
+                for count in range(self.most_in_tank):
+                    for mix in itertools.combinations(others, count):
+                        whole = tuple(one for one in fit if one[0] is product or one in mix)
+                        fits = all(self._compatible(one, two) for (one, _), (two, _) in itertools.combinations(mix, 2))
+                        if fits and tuple(one.name for one, _ in whole) not in made:
+                            yield product.name, whole
+
+    def with_mixes_of(self, names: Sequence[str]) -> Space:
+        """The same season with every mix of these products beside what is on offer: to ask for the best programme that
+        holds one. A mix that only stands there for such a product says so (``Column.must``)."""
+        days = [slot.day for slot in self.slots if not slot.kept]
+        return Space(
+            self.field, self.products, self.catalogue, keep=self.keep, accept=self.accept, avoid=self.avoid, slots=days,
+            most_in_tank=self.most_in_tank, rulebook=self.book, currency=self.currency, season=self.season,
+            reduce=self.reduce, must=names,
         )  # fmt: skip
 
     def _kept_off(self, product: Product, label: CropLabel, day: int) -> list[tuple[str, str]]:
@@ -605,11 +642,17 @@ class Space:
                     price = spend[item.product].price if item.product in spend else None
                     column.cost += round((price or 0.0) * item.rate * MONEY)
             self._measure_cover(column)
-            if column.kept or column.variant is not None or self._worth(column):
+            if column.kept or column.variant is not None or (not column.must and self._worth(column)):
                 useful.append(column)
-        self._select(useful)
+        pools = self._pools()
+        self._select(list(dict.fromkeys([*useful, *(column for pool in pools.values() for column in pool)])))
         if self.reduce and not any(column.variant for column in useful):
             useful = self._reduced([column for column in useful if not column.off]) + [c for c in useful if c.off]
+        for name, pool in pools.items():
+            for column in set(self._reduced(pool) if self.reduce else pool) - set(useful):
+                column.must = name
+                useful.append(column)
+        useful.sort(key=lambda column: column.number)
         for column in useful:
             found = self.findings([column])
             column.cautions = sum(1 for one in found if one.severity == "caution")
@@ -698,15 +741,25 @@ class Space:
             if merged:
                 column.spans[target.id] = merged
 
-    def _worth(self, column: Column) -> bool:
-        """Whether a pass covers a day, and every product of a mix works on a target it meets or is a named partner."""
+    def _pools(self) -> dict[str, list[Column]]:
+        """For each product of ``must`` every mix that holds it and of which the rest is of use."""
+        return {
+            name: [one for one in self.columns if not one.kept and name in one.products and self._worth(one, name)]
+            for name in self.must
+        }
+
+    def _worth(self, column: Column, but: str = "") -> bool:
+        """Whether a pass covers a day, and every product of a mix works on a target it meets or is a named partner;
+        nothing is asked of the product ``but``."""
         if not self.account.targets:
             return True
-        if not column.spans:
+        if not column.spans and not but:
             return False
         met = [target for target in self.account.targets if self.account.meets(column.uses, target).value is not False]
         for item in column.entry.tank:
             uses = [use for use in column.uses.uses if use.item is item]
+            if item.product == but:
+                continue
             if not any(
                 self.account.effect(use, target).value
                 or any(
