@@ -11,7 +11,7 @@ The front is exact at a resolution (``Resolution``): two programmes that do not 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Container, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -138,6 +138,7 @@ class Scan:
         space = self.space
         x = search.compiled.x
         self.options: list[list[Column]] = [[c for c in columns if c.number in x] for columns in space.by_slot]
+        self._ways = self._all_ways()
         self.always = [column for column in space.columns if column.slot < 0]
         self.checker = Checker(
             search.compiler, [[c.number for c in slot] for slot in self.options], [c.number for c in self.always]
@@ -248,6 +249,16 @@ class Scan:
                     kept.append((cost, gain))
             self.gains[slot] = kept
 
+    def _all_ways(self, without: Container[int] = ()) -> list[NDArray[Any]]:
+        """For each slot the choices that a programme may make there."""
+        return [
+            np.array(
+                [*([] if slot.kept else [0]), *[at for at, c in enumerate(ways, start=1) if c.number not in without]],
+                dtype=np.int64,
+            )
+            for slot, ways in zip(self.space.slots, self.options, strict=True)
+        ]
+
     # --- the search -------------------------------------------------------------------------------------------------
 
     def front(self, known: Sequence[Answer] = (), told: Callable[[int, int], None] | None = None) -> Found:
@@ -280,9 +291,10 @@ class Scan:
         known: Sequence[Answer] = (),
         most_bare: int | None = None,
         force: Sequence[Column] = (),
+        without: Container[int] = (),
     ) -> Answer | None:
         """The programme that is least by a figure that grows with money, bare days, index and cautions; ``proven``
-        where everything was looked at. One of ``force`` is part of it.
+        where everything was looked at. One of ``force`` is part of it, no column with a number of ``without`` is.
 
         Raises:
             Stopped: the clock ended it.
@@ -292,10 +304,12 @@ class Scan:
         numbers = {column.number for column in force}
         if force:
             self._force = [np.array([False, *[c.number in numbers for c in slot]]) for slot in self.options]
+        self._ways = self._all_ways(without)
         try:
             self._run(best, [one for one in known if most_bare is None or one.bare <= most_bare], most_bare)
         finally:
             self._force = []
+            self._ways = self._all_ways()
         return best.answer and replace(best.answer, proven=self.found.complete)
 
     def _run(
@@ -336,7 +350,7 @@ class Scan:
     def _grown(self, part: _Part) -> _Part:
         """All ways to decide one more slot that are not lost."""
         slot = part.choices.shape[1]
-        ways = np.arange(1 if self.space.slots[slot].kept else 0, len(self.options[slot]) + 1)
+        ways = self._ways[slot]
         parents = np.repeat(np.arange(len(part.choices)), len(ways))
         choice = np.tile(ways, len(part.choices))
         self.found.looked_at += len(choice)
