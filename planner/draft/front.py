@@ -25,7 +25,7 @@ from planner.errors import NoProgramme
 SCALE = 10_000  # shares of a range are counted in so many parts
 MOST_SHARE = 8  # ranges: no figure of a sound programme lies further out than a few
 WEIGHT = {"cost": 1, "bare": 2, "selection": 1}
-CAUTION = SCALE**2 // 5  # what a whole range more by a tenth comes to
+CAUTION = SCALE**2 // 2  # half of what a figure counts that lies a whole range off
 TOLD_EVERY = 500_000  # beginnings between two lines of progress
 FREE = Wanted()  # nothing asked beside the rules
 FIGURES = ("cost", "bare", "selection")

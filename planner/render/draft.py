@@ -55,7 +55,7 @@ def show(answer: Draft, *, width: int, units: str = "metric", explain: bool = Fa
 # what the names in the table stand for (``planner.draft.front``)
 MEANING = (
     "the named programmes leave bare at most half of the days that can be covered; balanced: nearest to the best of "
-    "all three figures at once, each as a share of its range, with bare days counted double and a caution as a tenth"
+    "all three figures at once, each as a share of its range, with bare days counted double and cautions against it"
 )
 _HEADER = ("", "per area", "bare", "selection", "passes")
 
