@@ -14,11 +14,21 @@ from __future__ import annotations
 import math
 import os
 import re
-from collections.abc import Iterator
-from pathlib import Path
+from collections.abc import Callable
 from typing import Any
 
+import msgspec
 import yaml
+from yaml.events import (
+    AliasEvent,
+    DocumentStartEvent,
+    MappingEndEvent,
+    MappingStartEvent,
+    ScalarEvent,
+    SequenceEndEvent,
+    SequenceStartEvent,
+    StreamEndEvent,
+)
 
 from planner.errors import InputError
 from planner.model import Place
@@ -26,6 +36,7 @@ from planner.model import Place
 MAX_BYTES = 5_000_000
 MAX_DEPTH = 40
 MAX_VALUES = 200_000  # keys and values of one document; some 12 microseconds and 300 bytes each
+_BLOCK = 16_384  # bytes asked for at once where a file does not tell its size
 MAX_DIGITS = 18  # more digits than any amount, price or date has; keeps integers inside 64 bits
 
 _LOADER: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
@@ -35,9 +46,16 @@ _DUMPER: Any = getattr(yaml, "CSafeDumper", yaml.SafeDumper)
 _UNPRINTABLE = re.compile("[^\t\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 _INTEGER = re.compile(r"[-+]?(?:0|[1-9][0-9]*)\Z")
 _FLOAT = re.compile(r"[-+]?(?:\.[0-9]+|(?:0|[1-9][0-9]*)(?:\.[0-9]*)?)(?:[eE][-+]?[0-9]+)?\Z")
-_NOT_FINITE = re.compile(r"(?:[-+]?\.(?:inf|Inf|INF)|\.(?:nan|NaN|NAN))\Z")
-_NULL = frozenset(("", "~", "null", "Null", "NULL"))
-_BOOLEAN = {"true": True, "True": True, "TRUE": True, "false": False, "False": False, "FALSE": False}
+_INFINITE = [sign + word for sign in ("", "-", "+") for word in (".inf", ".Inf", ".INF")]
+_WORDS: dict[str, Any] = {
+    **dict.fromkeys(("", "~", "null", "Null", "NULL"), None),
+    **dict.fromkeys(("true", "True", "TRUE"), True),
+    **dict.fromkeys(("false", "False", "FALSE"), False),
+    **dict.fromkeys((*_INFINITE, ".nan", ".NaN", ".NAN"), math.nan),
+}
+_NUMBER_BEGINS = frozenset("+-.0123456789")
+_NUMBER_ENDS = frozenset(".0123456789")
+_ASCII = bytes((0x09, 0x0A, 0x0D, *range(0x20, 0x7F)))  # the printable characters of YAML 1.2.2 that are one byte
 
 # What libyaml and PyYAML say, and what the reader of the message can do about it.
 _KEYS = "line the keys of one block up under each other"
@@ -105,6 +123,48 @@ _WHERE_IT_BEGAN = frozenset(
 )
 
 
+class _Entries(msgspec.Struct):
+    """The entries of one mapping or list: their lines, and the source text of those whose value does not tell it."""
+
+    values: Any  # dict or list
+    lines: Any  # by key, or by index
+    below: dict[str | int, _Entries] | None = None  # of the entries that are mappings or lists
+    texts: dict[str | int, tuple[str, bool]] | None = None
+
+    def line(self, step: str | int) -> int | None:
+        """Line of one entry; None where there is no such entry."""
+        lines = self.lines
+        if type(lines) is dict:
+            return lines.get(step)
+        return lines[step] if isinstance(step, int) and 0 <= step < len(lines) else None
+
+    def inner(self, step: str | int) -> _Entries | None:
+        """The entries of one entry; None where it is no mapping or list with entries."""
+        return self.below.get(step) if self.below else None
+
+    def scalar(self, step: str | int) -> tuple[str, bool] | None:
+        """Source text of one entry and whether it is quoted; None where no scalar stands."""
+        if self.line(step) is None:
+            return None
+        if self.texts and step in self.texts:
+            return self.texts[step]
+        value = self.values[step]
+        return (value, False) if isinstance(value, str) else None
+
+    def keep(self, step: str | int, text: str, quoted: bool) -> None:
+        """Keep the source text of one entry."""
+        if self.texts is None:
+            self.texts = {}
+        self.texts[step] = (text, quoted)
+
+    def open(self, step: str | int, inner: _Entries) -> None:
+        """One entry is a mapping or list."""
+        if self.below is None:
+            self.below = {step: inner}
+        else:
+            self.below[step] = inner
+
+
 class Document:
     """One document that was read: plain ``data``, with the line and source text of every key and value.
 
@@ -112,25 +172,27 @@ class Document:
     list indexes, for example ``("passes", 0, "tank")``; the empty path is the whole document.
     """
 
-    __slots__ = ("_lines", "_scalars", "data", "name")
+    __slots__ = ("_entries", "_line", "_text", "data", "name")
 
     def __init__(
-        self,
-        name: str,
-        data: Any,
-        lines: dict[tuple[str | int, ...], int],
-        scalars: dict[tuple[str | int, ...], tuple[str, bool]],
+        self, name: str, data: Any, line: int, entries: _Entries | None, text: tuple[str, bool] | None
     ) -> None:
         self.name = name
         self.data = data
-        self._lines = lines
-        self._scalars = scalars
+        self._line = line  # of the document itself
+        self._entries = entries  # None where the document is one scalar, which is ``text``
+        self._text = text
 
     def line(self, path: tuple[str | int, ...] = ()) -> int:
         """1-based line of the key or entry at ``path``; of its nearest parent where it does not exist."""
-        while path and path not in self._lines:
-            path = path[:-1]
-        return self._lines.get(path, 1)
+        line, entries = self._line, self._entries
+        for step in path:
+            found = entries.line(step) if entries is not None else None
+            if entries is None or found is None:
+                break
+            line = found
+            entries = entries.inner(step)
+        return line
 
     def place(self, path: tuple[str | int, ...] = ()) -> Place:
         """File and line of ``path``, ready for an error or a model value."""
@@ -138,13 +200,21 @@ class Document:
 
     def scalar_text(self, path: tuple[str | int, ...]) -> str | None:
         """Source text of the scalar at ``path`` (``1.10`` stays ``1.10``); None where no scalar stands."""
-        found = self._scalars.get(path)
+        found = self._scalar(path)
         return found[0] if found else None
 
     def quoted(self, path: tuple[str | int, ...]) -> bool:
         """Whether the scalar at ``path`` was written in quotes or as a block."""
-        found = self._scalars.get(path)
+        found = self._scalar(path)
         return bool(found and found[1])
+
+    def _scalar(self, path: tuple[str | int, ...]) -> tuple[str, bool] | None:
+        if not path:
+            return self._text
+        entries = self._entries
+        for step in path[:-1]:
+            entries = entries.inner(step) if entries is not None else None
+        return entries.scalar(path[-1]) if entries is not None else None
 
     def error(self, path: tuple[str | int, ...], problem: str, cure: str = "") -> InputError:
         """An error that points at ``path``; raise it."""
@@ -165,17 +235,20 @@ def read(source: os.PathLike[str] | str | bytes, *, name: str = "") -> Document:
     """
     if isinstance(source, os.PathLike):
         name = name or str(source)
-        source = read_bytes(Path(source), name=name)
+        source = read_bytes(source, name=name)
     name = name or "text"
-    text = source.removeprefix("\ufeff") if isinstance(source, str) else decode(source, name=name)
-    _check_text(text, name)
+    if isinstance(source, bytes) and len(source) <= MAX_BYTES and not source.translate(None, _ASCII):
+        text = source.decode("ascii")  # as most files are: nothing in them can be wrong as text
+    else:
+        text = source.removeprefix("\ufeff") if isinstance(source, str) else decode(source, name=name)
+        _check_text(text, name)
     try:
         return _build(text, name)
     except yaml.YAMLError as error:
         raise _translate(error, name) from None
 
 
-def read_bytes(path: Path, *, name: str = "", limit: int = MAX_BYTES) -> bytes:
+def read_bytes(path: os.PathLike[str] | str, *, name: str = "", limit: int = MAX_BYTES) -> bytes:
     """Content of a file of at most ``limit`` bytes.
 
     Raises:
@@ -183,8 +256,11 @@ def read_bytes(path: Path, *, name: str = "", limit: int = MAX_BYTES) -> bytes:
     """
     name = name or str(path)
     try:
-        with path.open("rb") as file:
-            content = file.read(limit + 1)
+        with open(path, "rb", buffering=0) as file:
+            # a file tells its size, and then one reading gives all of it; a pipe or a device may not
+            content = file.read(min(os.fstat(file.fileno()).st_size, limit) + 1)
+            while len(content) <= limit and (more := file.read(_BLOCK)):
+                content += more
     except FileNotFoundError:
         raise InputError(name, "there is no such file", "check the name and the folder") from None
     except IsADirectoryError:
@@ -262,130 +338,141 @@ def _translate(error: yaml.YAMLError, name: str) -> InputError:
     )
 
 
-class _Frame:
-    """An open mapping or list while its events come in."""
-
-    __slots__ = ("key", "keys", "path", "value")
-
-    def __init__(self, value: dict[str, Any] | list[Any], path: tuple[str | int, ...]) -> None:
-        self.value = value
-        self.path = path
-        self.key: str | None = None  # a key that waits for its value
-        self.keys: dict[str, int] = {}
-
-
 def _build(text: str, name: str) -> Document:
-    lines: dict[tuple[str | int, ...], int] = {}
-    scalars: dict[tuple[str | int, ...], tuple[str, bool]] = {}
-    stack: list[_Frame] = []
-    root: list[Any] = []
-    documents = values = 0
+    parser = _LOADER(text)
+    try:
+        return _document(parser.get_event, name)
+    finally:
+        parser.dispose()
 
-    def fail(line: int, problem: str, cure: str) -> InputError:
-        return InputError(Place(file=name, line=line), problem, cure)
 
-    events: Iterator[Any] = yaml.parse(text, Loader=_LOADER)
-    event: Any
-    for event in events:
-        line = event.start_mark.line + 1
-        if isinstance(event, yaml.DocumentStartEvent):
+def _document(get: Callable[[], Any], name: str) -> Document:
+    """The document that the parser's events tell. A batch spends much of its time here: one loop and few calls."""
+
+    def fail(event: Any, problem: str, cure: str) -> InputError:
+        return InputError(Place(file=name, line=event.start_mark.line + 1), problem, cure)
+
+    documents = 0
+    left = MAX_VALUES
+    root: Document | None = None
+    # the open mapping or list (none before the document begins), and those around it
+    entries: _Entries | None = None
+    mapping: dict[str, Any] | None = None  # the mapping, where one is open
+    sequence: Any = None  # the list, where one is open
+    key: str | None = None  # a key of the mapping that waits for its value
+    lines: Any = None  # of the entries
+    around: list[tuple[_Entries | None, dict[str, Any] | None, Any, Any]] = []
+    value: Any
+    inside: Any
+    while True:
+        event = get()
+        kind = type(event)
+        if kind is ScalarEvent:
+            left -= 1
+            if left < 0 or event.anchor is not None or event.tag is not None:
+                raise _unwanted(event, fail)
+            text = value = event.value
+            if mapping is not None and key is None:
+                if text in lines or text == "" or text == "<<":
+                    _check_key(event, lines, fail)
+                lines[text] = event.start_mark.line + 1
+                key = text
+                continue
+            quoted = bool(event.style)  # None or '' is plain
+            if not quoted and (text in _WORDS or text[-1] in _NUMBER_ENDS):
+                value = _plain(text, event, fail)
+            if entries is None:
+                root = Document(name, value, event.start_mark.line + 1, None, (text, quoted))
+            elif mapping is not None:
+                if quoted or value is not text:
+                    entries.keep(key, text, quoted)  # type: ignore[arg-type]
+                mapping[key] = value  # type: ignore[index]
+                key = None
+            else:
+                if quoted or value is not text:
+                    entries.keep(len(sequence), text, quoted)
+                sequence.append(value)
+                lines.append(event.start_mark.line + 1)
+        elif kind is MappingEndEvent or kind is SequenceEndEvent:
+            entries, mapping, sequence, lines = around.pop()
+        elif kind is MappingStartEvent or kind is SequenceStartEvent:
+            left -= 1
+            if left < 0 or event.anchor is not None or event.tag is not None:
+                raise _unwanted(event, fail)
+            if mapping is not None and key is None:
+                raise fail(event, "a list or mapping stands where a key belongs", "write 'key: value'")
+            if len(around) >= MAX_DEPTH:
+                raise fail(
+                    event, f"lists and mappings lie more than {MAX_DEPTH} deep in each other", "make it flatter"
+                )
+            value, inside = ({}, {}) if kind is MappingStartEvent else ([], [])
+            inner = _Entries(value, inside)
+            if entries is None:
+                root = Document(name, value, event.start_mark.line + 1, inner, None)
+            elif mapping is not None:
+                entries.open(key, inner)  # type: ignore[arg-type]
+                mapping[key] = value  # type: ignore[index]
+                key = None
+            else:
+                entries.open(len(sequence), inner)
+                sequence.append(value)
+                lines.append(event.start_mark.line + 1)
+            around.append((entries, mapping, sequence, lines))
+            entries, lines, sequence = inner, inside, value
+            mapping = value if kind is MappingStartEvent else None
+        elif kind is AliasEvent:
+            raise fail(event, f"an alias (*{event.anchor}) stands here", "write the value out")
+        elif kind is DocumentStartEvent:
             documents += 1
             if documents > 1:
                 raise fail(
-                    line,
+                    event,
                     "a second document begins here",
                     "keep one document in a file, without '---' between parts",
                 )
             if event.tags:
-                raise fail(line, "a %TAG directive stands here", "remove it")
-            continue
-        if isinstance(event, (yaml.MappingEndEvent, yaml.SequenceEndEvent)):
-            stack.pop()
-            continue
-        if isinstance(event, yaml.AliasEvent):
-            raise fail(line, f"an alias (*{event.anchor}) stands here", "write the value out")
-        if isinstance(event, (yaml.StreamStartEvent, yaml.StreamEndEvent, yaml.DocumentEndEvent)):
-            continue
-        if event.anchor is not None:
-            raise fail(
-                line, f"an anchor (&{event.anchor}) stands here", "write the value out where it is needed"
-            )
-        scalar = not isinstance(event, yaml.CollectionStartEvent)
-        if event.tag is not None:
-            raise fail(
-                line, f"a tag ({_short_tag(event.tag)}) stands here", "remove it; put quotes around text"
-            )
-        frame = stack[-1] if stack else None
-        values += 1
-        if values > MAX_VALUES:
-            raise fail(line, f"more than {MAX_VALUES} keys and values stand in one file", "split it into smaller files")
-
-        # a key of the open mapping
-        if frame is not None and isinstance(frame.value, dict) and frame.key is None:
-            if not scalar:
-                raise fail(line, "a list or mapping stands where a key belongs", "write 'key: value'")
-            key = event.value
-            if not event.style and key == "<<":
-                raise fail(line, "a merge key (<<) stands here", "write the keys out")
-            if key == "":
-                raise fail(line, "a value without a key", "write 'key: value'")
-            if key in frame.keys:
-                raise fail(
-                    line, f"'{key}' is given twice, first in line {frame.keys[key]}", "keep one of the two"
-                )
-            frame.keys[key] = line
-            frame.key = key
-            lines[(*frame.path, key)] = line
-            continue
-
-        # a value: of a key, of a list, or the document itself
-        if frame is None:
-            path: tuple[str | int, ...] = ()
-        elif isinstance(frame.value, dict):
-            path = (*frame.path, str(frame.key))
-        else:
-            path = (*frame.path, len(frame.value))
-            lines[path] = line
-        if scalar:
-            value = _scalar(event, fail, line)
-            scalars[path] = (event.value, bool(event.style))
-        else:
-            value = {} if isinstance(event, yaml.MappingStartEvent) else []
-        if frame is None:
-            lines[()] = line
-            root.append(value)
-        elif isinstance(frame.value, dict):
-            frame.value[str(frame.key)] = value
-            frame.key = None
-        else:
-            frame.value.append(value)
-        if not scalar:
-            if len(stack) >= MAX_DEPTH:
-                raise fail(
-                    line,
-                    f"lists and mappings lie more than {MAX_DEPTH} deep in each other",
-                    "make it flatter",
-                )
-            stack.append(_Frame(value, path))
-    if not root:
+                raise fail(event, "a %TAG directive stands here", "remove it")
+        elif kind is StreamEndEvent:
+            break
+    if root is None:
         raise InputError(name, "the file is empty", "compare with the examples that the README names")
-    return Document(name, root[0], lines, scalars)
+    return root
+
+
+_Fail = Callable[[Any, str, str], InputError]
+
+
+def _unwanted(event: Any, fail: _Fail) -> InputError:
+    """Why a value is refused whatever it holds."""
+    if event.anchor is not None:
+        return fail(event, f"an anchor (&{event.anchor}) stands here", "write the value out where it is needed")
+    if event.tag is not None:
+        return fail(event, f"a tag ({_short_tag(event.tag)}) stands here", "remove it; put quotes around text")
+    return fail(event, f"more than {MAX_VALUES} keys and values stand in one file", "split it into smaller files")
+
+
+def _check_key(event: Any, lines: dict[str, int], fail: _Fail) -> None:
+    key: str = event.value
+    if key == "<<" and not event.style:
+        raise fail(event, "a merge key (<<) stands here", "write the keys out")
+    if key == "":
+        raise fail(event, "a value without a key", "write 'key: value'")
+    if key in lines:
+        raise fail(event, f"'{key}' is given twice, first in line {lines[key]}", "keep one of the two")
 
 
 def _short_tag(tag: str) -> str:
     return tag.replace("tag:yaml.org,2002:", "!!")
 
 
-def _scalar(event: Any, fail: Any, line: int) -> Any:
-    text: str = event.value
-    if event.style:  # None or '' is plain
-        return text
+def _plain(text: str, event: Any, fail: _Fail) -> Any:
+    """Value of an unquoted scalar that is allowed to stand in a document."""
     value = resolve(text)
     if isinstance(value, float) and not math.isfinite(value):
-        raise fail(line, f"'{text}' is not a finite number", "write a number, or leave the key out")
+        raise fail(event, f"'{text}' is not a finite number", "write a number, or leave the key out")
     if isinstance(value, int) and len(text) > MAX_DIGITS + 1:
         raise fail(
-            line,
+            event,
             f"the number {text[:12]}... has too many digits",
             "write a smaller number, or put quotes around text",
         )
@@ -394,18 +481,13 @@ def _scalar(event: Any, fail: Any, line: int) -> Any:
 
 def resolve(text: str) -> Any:
     """Value of an unquoted scalar: None, bool, int, float (also NaN, which ``read`` refuses) or text."""
-    if text in _NULL:
-        return None
-    if text in _BOOLEAN:
-        return _BOOLEAN[text]
-    first = text[0]
-    if not (first.isdigit() or first in "+-."):
+    if text in _WORDS:
+        return _WORDS[text]
+    if text[0] not in _NUMBER_BEGINS or text[-1] not in _NUMBER_ENDS:
         return text
     if _INTEGER.match(text):
         return int(text[: MAX_DIGITS + 2])
-    if _FLOAT.match(text):
-        return float(text)
-    return math.nan if _NOT_FINITE.match(text) else text
+    return float(text) if _FLOAT.match(text) else text
 
 
 class _Dumper(_DUMPER):  # type: ignore[misc]
