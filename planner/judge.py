@@ -14,7 +14,7 @@ from planner import engine
 from planner.facts.kinds import Fact, FactKind, Telling
 from planner.facts.make import listed
 from planner.model import SEVERITIES, Finding, NotAssessed, Severity
-from planner.rulebook import Rule, Rulebook, fill
+from planner.rulebook import Rule, Rulebook
 
 _NONE: Mapping[str, tuple[str, ...]] = {}
 
@@ -42,8 +42,9 @@ def judge(
         for code, case in decided.items():
             if code not in undecided:
                 rule = rulebook.by_code[code]
-                severity, capped = allowed(rule.cases[case].severity, fact.told)
-                drafts.append(_Draft(rule, case, fact, severity, capped))
+                told = fact.told
+                severity, capped = allowed(rule.cases[case].severity, told)
+                drafts.append(_Draft(rule, case, fact, told, severity, capped))
     findings = [_finding(group, beside) for group, beside in _folded(_merged(drafts))]
     findings.sort(key=_season_order)
     order = rulebook.order
@@ -62,6 +63,8 @@ def allowed(severity: Severity, fact: Telling) -> tuple[Severity, str | None]:
     >>> allowed("breach", recalled)
     ('caution', 'recalled')
     """
+    if fact.cap == "breach" and fact.lower <= 0:
+        return severity, None
     reasons = []
     level = SEVERITIES.index(severity)
     lowest = len(SEVERITIES) - 1
@@ -94,6 +97,7 @@ class _Draft(NamedTuple):
     rule: Rule
     case: int
     fact: Fact
+    told: Telling
     severity: Severity
     capped: str | None
 
@@ -102,7 +106,7 @@ def _merged(drafts: Iterable[_Draft]) -> list[list[_Draft]]:
     """Drafts that are one finding together: same rule, subject and severity, where the rule merges."""
     groups: dict[tuple[Any, ...], list[_Draft]] = {}
     for index, draft in enumerate(drafts):
-        subject = draft.fact.told.subject if draft.rule.merge else ""
+        subject = draft.told.subject if draft.rule.merge else ""
         key = (draft.rule.code, subject, draft.severity) if subject else (draft.rule.code, index)
         groups.setdefault(key, []).append(draft)
     return list(groups.values())
@@ -128,9 +132,9 @@ def _says(firmer: list[_Draft], draft: _Draft) -> bool:
     """Whether a firmer finding of the rule speaks of the same group, pass and diseases (naming none is naming all)."""
     if firmer[0].rule is not draft.rule or firmer[0].severity == draft.severity:
         return False
-    group = draft.fact.told.evidence.get("group")
+    group = draft.told.evidence.get("group")
     return group is not None and any(
-        one.fact.told.evidence.get("group") == group
+        one.told.evidence.get("group") == group
         and set(draft.fact.passes) <= set(one.fact.passes)
         and (not _diseases(one) or _diseases(one) >= _diseases(draft))
         for one in firmer
@@ -138,29 +142,24 @@ def _says(firmer: list[_Draft], draft: _Draft) -> bool:
 
 
 def _diseases(draft: _Draft) -> set[str]:
-    evidence = draft.fact.told.evidence
+    evidence = draft.told.evidence
     told = evidence.get("targets", evidence.get("target", ()))
     return {told} if isinstance(told, str) else set(told)
 
 
 def _finding(group: Sequence[_Draft], beside: Sequence[_Draft]) -> Finding:
     rule = group[0].rule
-    facts = [draft.fact for draft in group]
-    told = [draft.fact.told for draft in (*group, *beside)]
-    passes = tuple(sorted({number for fact in facts for number in fact.passes}))
-    words = _Words(rule, facts, passes)
-    message = fill(rule.message, words)
-    reasons = dict.fromkeys(fill(rule.cases[draft.case].because, words) for draft in group)
-    because = "; ".join(reason for reason in reasons if reason)
-    # a published row or report speaks for itself; the rule's own sources stand where no fact names one
-    own = [key for one in told for key in one.sources]
-    keys = own or [source.key for source in rule.sources]
-    where = {key: place for one in told for key, place in one.where.items()}
-    if not own:
-        where = {source.key: source.where for source in rule.sources if source.where}
+    passes = tuple(sorted({number for draft in group for number in draft.fact.passes}))
+    say = (_Word(group[0], passes) if len(group) == 1 else _Words(group, passes)).say
+    message = rule.texts.message.fill(say)
+    reasons = dict.fromkeys([rule.texts.because[draft.case].fill(say) for draft in group])
+    because = "; ".join([reason for reason in reasons if reason])
+    told = [draft.told for draft in (*group, *beside)]
+    sources, where = _sources(rule, told)
     # a finding that one fact carries without help keeps its severity on that fact alone
-    freely = any(draft.capped is None for draft in group)
-    capped = None if freely else "; ".join(dict.fromkeys(draft.capped for draft in group if draft.capped))
+    capped = None
+    if all(draft.capped is not None for draft in group):
+        capped = "; ".join(dict.fromkeys([draft.capped for draft in group if draft.capped]))
     return Finding(
         rule=rule.code,
         name=rule.name,
@@ -168,35 +167,69 @@ def _finding(group: Sequence[_Draft], beside: Sequence[_Draft]) -> Finding:
         passes=passes,
         message=f"{message}; {because}" if because else message,
         why=rule.reason,
-        remedy=fill(rule.remedy, words),
-        sources=tuple(dict.fromkeys(keys)),
-        evidence=_evidence(facts, rule.reads),
+        remedy=rule.texts.remedy.fill(say),
+        sources=sources,
+        evidence=_evidence(group, rule.reads),
         capped=capped,
         place=next((one.place for one in told if one.place), ""),
         where=where,
     )
 
 
+def _sources(rule: Rule, told: Iterable[Telling]) -> tuple[tuple[str, ...], dict[str, str]]:
+    """Sources with the places in them. A published row or report speaks for itself; the rule's own stand where no fact
+    names one."""
+    keys: dict[str, None] = {}
+    where: dict[str, str] = {}
+    for one in told:
+        keys.update(dict.fromkeys(one.sources))
+        where.update(one.where)
+    if keys:
+        return tuple(keys), where
+    return rule.own_sources, dict(rule.own_places)
+
+
+class _Word:
+    """What placeholders stand for where one fact alone is told of."""
+
+    __slots__ = ("passes", "shows", "values")
+
+    def __init__(self, draft: _Draft, passes: Sequence[int]) -> None:
+        self.shows, self.values = draft.told.shows, draft.fact.values
+        self.passes = passes
+
+    def say(self, name: str) -> str:
+        """The words for ``{name}``."""
+        words = self.shows.get(name)
+        if isinstance(words, str):
+            return words
+        if words:
+            return listed(words)
+        if name == "passes":
+            return say_passes(self.passes)
+        if words is None and name in self.values:
+            value = self.values[name]
+            return "unknown" if value is None else str(value)
+        return f"{{{name}}}"
+
+
 class _Words:
     """What placeholders stand for, worked out when a text asks. Merged facts give each text once."""
 
-    __slots__ = ("facts", "known", "rule")
+    __slots__ = ("facts", "known")
 
-    def __init__(self, rule: Rule, facts: Sequence[Fact], passes: Sequence[int]) -> None:
-        self.rule = rule
-        self.facts = [(fact.told.shows, fact.values) for fact in facts]
+    def __init__(self, group: Iterable[_Draft], passes: Sequence[int]) -> None:
+        self.facts = [(draft.told.shows, draft.fact.values) for draft in group]
         self.known = {"passes": say_passes(passes)}
 
-    def get(self, name: str, otherwise: str) -> str:
+    def say(self, name: str) -> str:
         """The words for ``{name}``."""
         found = self.known.get(name)
         if found is None:
-            found = self.known[name] = self._say(name, otherwise)
+            found = self.known[name] = self._say(name)
         return found
 
-    def _say(self, name: str, otherwise: str) -> str:
-        if name in self.rule.parameters:
-            return self.rule.parameters[name].words
+    def _say(self, name: str) -> str:
         texts: dict[str, None] = {}
         items: dict[str, None] = {}
         for shows, values in self.facts:
@@ -211,24 +244,24 @@ class _Words:
         if items:
             return listed((*items, *texts))
         whole = " " if any(text.endswith(".") for text in texts) else ", "  # sentences follow each other
-        return whole.join(text for text in texts if text) if texts else otherwise
+        return whole.join(text for text in texts if text) if texts else f"{{{name}}}"
 
 
-def _evidence(facts: Sequence[Fact], reads: frozenset[str]) -> dict[str, Any]:
+def _evidence(group: Sequence[_Draft], reads: frozenset[str]) -> dict[str, Any]:
     """The numbers compared; where merged facts differ, the values in order.
 
     A fact may serve several rules: what is a field of it and not read by this one's conditions is left out.
     """
-    if len(facts) == 1:
-        own = facts[0].values
-        return {name: value for name, value in facts[0].told.evidence.items() if name not in own or name in reads}
+    if len(group) == 1:
+        own = group[0].fact.values
+        return {name: value for name, value in group[0].told.evidence.items() if name not in own or name in reads}
     evidence: dict[str, Any] = {}
-    for name in dict.fromkeys(name for fact in facts for name in fact.told.evidence):
+    for name in dict.fromkeys([name for draft in group for name in draft.told.evidence]):
         values: list[Any] = []
-        for fact in facts:
-            if name in fact.values and name not in reads:
+        for draft in group:
+            if name in draft.fact.values and name not in reads:
                 continue
-            told = fact.told.evidence
+            told = draft.told.evidence
             if name in told and told[name] not in values:
                 values.append(told[name])
         if values:

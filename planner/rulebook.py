@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cached_property, lru_cache
 from operator import itemgetter
 from pathlib import Path
-from typing import Any, Literal, Protocol
+from typing import Any, Literal, NamedTuple
 
 import msgspec
 
@@ -33,6 +33,48 @@ EXAMPLE_KINDS: tuple[ExampleKind, ...] = ("firing", "quiet", "boundary", "unknow
 _RULE_FILE = re.compile(r"[A-Z]{3}[0-9]{2}-[a-z0-9-]+\.yaml\Z")
 _MOST_KEPT = 4096  # answers on one kind of fact
 PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
+
+
+class Template(NamedTuple):
+    """A text with ``{placeholders}``, taken apart once: what stands between them, and their names."""
+
+    between: tuple[str, ...]  # one more than there are names
+    names: tuple[str, ...]
+
+    def fill(self, say: Callable[[str], str]) -> str:
+        """The text with what ``say`` gives for each name."""
+        if not self.names:
+            return self.between[0]
+        parts = [self.between[0]]
+        for name, after in zip(self.names, self.between[1:], strict=True):
+            parts += say(name), after
+        return "".join(parts)
+
+    def given(self, words: Mapping[str, str]) -> Template:
+        """The template in which the names that these words know are text."""
+        between, names = [self.between[0]], []
+        for name, after in zip(self.names, self.between[1:], strict=True):
+            if name in words:
+                between[-1] += words[name] + after
+            else:
+                names.append(name)
+                between.append(after)
+        return Template(tuple(between), tuple(names))
+
+
+class Texts(NamedTuple):
+    """The texts of a rule that a finding fills."""
+
+    message: Template
+    because: tuple[Template, ...]  # by case
+    remedy: Template
+
+
+@lru_cache(maxsize=1024)
+def template(text: str) -> Template:
+    """A text of a rule taken apart."""
+    parts = tuple(PLACEHOLDER.split(text))
+    return Template(parts[::2], parts[1::2])
 
 
 class Parameter(Struct, frozen=True, kw_only=True):
@@ -92,7 +134,27 @@ class Rule(Struct, frozen=True, kw_only=True, dict=True):
 
     def words(self, text: str) -> str:
         """``text`` (why, adviser, title or not_for) with the rule's parameters filled in."""
-        return fill(text, {name: parameter.words for name, parameter in self.parameters.items()})
+        return template(text).fill(lambda name: self._given.get(name, f"{{{name}}}"))
+
+    @cached_property
+    def texts(self) -> Texts:
+        """What a finding of the rule says, with the rule's parameters filled in already."""
+        because = tuple([template(case.because).given(self._given) for case in self.cases])
+        return Texts(template(self.message).given(self._given), because, template(self.remedy).given(self._given))
+
+    @cached_property
+    def own_sources(self) -> tuple[str, ...]:
+        """Keys of its sources, each once."""
+        return tuple(dict.fromkeys([source.key for source in self.sources]))
+
+    @cached_property
+    def own_places(self) -> dict[str, str]:
+        """The place in each of its sources, where it names one."""
+        return {source.key: source.where for source in self.sources if source.where}
+
+    @cached_property
+    def _given(self) -> dict[str, str]:
+        return {name: parameter.words for name, parameter in self.parameters.items()}
 
 
 class Example(Struct, frozen=True, kw_only=True):
@@ -176,29 +238,6 @@ class Rulebook(Struct, frozen=True, kw_only=True, dict=True):
             if folded in (rule.code.casefold(), rule.name):
                 return rule
         raise UnknownName("rule", word, [name for rule in self.rules for name in (rule.code, rule.name)])
-
-
-class Words(Protocol):
-    """Where the words for placeholders come from: a dictionary will do."""
-
-    def get(self, name: str, otherwise: str, /) -> str:
-        """The words for ``{name}``, or ``otherwise``."""
-
-
-def fill(text: str, words: Words) -> str:
-    """``text`` with each ``{placeholder}`` replaced; one that is not in ``words`` stays as it is."""
-    if "{" not in text:
-        return text
-    parts = list(_parts(text))
-    for at in range(1, len(parts), 2):
-        parts[at] = words.get(parts[at], f"{{{parts[at]}}}")
-    return "".join(parts)
-
-
-@lru_cache(maxsize=1024)
-def _parts(text: str) -> tuple[str, ...]:
-    """What stands between placeholders and the names of these, in turn. The texts are those of rules, so few."""
-    return tuple(PLACEHOLDER.split(text))
 
 
 def make(rules: Iterable[Rule]) -> Rulebook:

@@ -38,11 +38,13 @@ def fact(
     )
 
 
+_BLANK: dict[str, dict[str, Shown]] = {name: dict.fromkeys(kind.shows, "") for name, kind in KINDS.items()}
+
+
 def _whole(kind: str, key: str, tell: Callable[[], Telling]) -> Telling:
     """A telling with every text of its kind, and the fact's key as subject where it names none."""
     told = tell()
-    for name in KINDS[kind].shows:
-        told.shows.setdefault(name, "")
+    force_setattr(told, "shows", _BLANK[kind] | told.shows)
     if not told.subject:
         force_setattr(told, "subject", key)
     return told
@@ -50,7 +52,7 @@ def _whole(kind: str, key: str, tell: Callable[[], Telling]) -> Telling:
 
 def telling(
     *,
-    shows: Mapping[str, Shown] | None = None,
+    shows: dict[str, Shown] | None = None,
     evidence: dict[str, Any] | None = None,
     caps: Iterable[Cap] = (),
     sources: Iterable[str] = (),
@@ -68,7 +70,7 @@ def telling(
             # of several sources it is the last that the place belongs to, as ``Catalogue.cite`` reads it
             where[backing.sources[-1]] = backing.where
     return Telling(
-        shows=dict(shows or {}),
+        shows=shows or {},
         evidence=evidence or {},
         cap=cap.severity,
         cap_reason=cap.reason,

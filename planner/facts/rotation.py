@@ -7,7 +7,7 @@ from functools import partial
 from itertools import combinations, pairwise
 
 from planner.account import Account, Cap, PassState, TargetState, Use, any_of
-from planner.facts.kinds import Fact, FactValue, Telling
+from planner.facts.kinds import Fact, FactValue, Shown, Telling
 from planner.facts.make import estimated, fact, flag, listed, names, shown, telling
 from planner.model import Truth
 from planner.published import Chosen
@@ -403,7 +403,7 @@ def _last_season(account: Account) -> Iterator[Fact]:
 
 
 def _last_words(account: Account, newest: str | None) -> Telling:
-    shows = {"season": "", "sequence": "", "targets": ""}
+    shows: dict[str, Shown] = {"season": "", "sequence": "", "targets": ""}
     if newest is not None:
         shows = {
             "season": newest,

@@ -250,7 +250,7 @@ def _gap_told(
     gap: _Gap | None = None,
     open_: bool = False,
 ) -> Telling:
-    shows = {"target": target.name, "first": str(passes[0]), "second": str(passes[-1])}
+    shows: dict[str, Shown] = {"target": target.name, "first": str(passes[0]), "second": str(passes[-1])}
     evidence: dict[str, Any] = {"target": target.id, "days": days, "unit": "d", "pressure": target.entry.pressure}
     if days and gap is not None:
         guessed = gap.first.time.day_estimated
