@@ -42,7 +42,13 @@ def add(subparsers: Any) -> None:
     common.add_map(parser)
     parser.add_argument("--passes", metavar="N", help="number of passes, or a range such as 1-3 (kept ones count)")
     parser.add_argument("--budget", metavar="MONEY", type=float, help="most money per hectare to pay")
-    parser.add_argument("--top", metavar="K", type=int, default=0, help="list K programmes that none beats as well")
+    parser.add_argument(
+        "--top",
+        metavar="K",
+        type=int,
+        default=0,
+        help="list K programmes that none beats as well, those nearest to balanced",
+    )
     parser.add_argument(
         "--avoid", metavar="NAME", action="append", default=[], help="a group, active or product to do without"
     )

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from planner.audit import audit
-from planner.draft.front import Front, draft
+from planner.draft.front import Front, balanced, draft
 from planner.draft.options import Space
 from planner.draft.solve import Answer, Wanted
 from planner.draft.why_not import WhyNot, why_not
@@ -41,7 +41,7 @@ def make(
     say = told or (lambda _line: None)
     front = draft(space, wanted, seconds=seconds, told=told)
     reports = {name: _audited(space, answer, name, rules) for name, answer in front.named.items()}
-    best = sorted(front.points, key=lambda one: one.point)[:top]
+    best = sorted(_nearest(front, top), key=lambda one: one.point)
     listed = [(answer, _audited(space, answer, f"number {at}", rules)) for at, answer in enumerate(best, start=1)]
     why: list[WhyNot] = []
     shown = front.named.get("balanced") or next(iter(front.named.values()))
@@ -52,6 +52,14 @@ def make(
         except KeyboardInterrupt:
             front.stopped = True
     return Draft(front, reports, why, listed)
+
+
+def _nearest(front: Front, number: int) -> list[Answer]:
+    """So many points of the front, those that lie nearest to balanced."""
+    if not number:
+        return []
+    worth = balanced(front)
+    return sorted(front.points, key=lambda one: (int(worth(*one.point, one.cautions)), one.point))[:number]
 
 
 def _audited(space: Space, answer: Answer, name: str, rules: tuple[str, ...]) -> AuditReport:

@@ -31,10 +31,11 @@ def show(answer: Draft, *, width: int, units: str = "metric", explain: bool = Fa
     _seasons(answer, paper)
     if answer.top:
         paper.heading(
-            f"{words.count(len(answer.top), 'programme')} that none beats on all three figures, cheapest first"
+            f"{words.count(len(answer.top), 'programme')} that none beats on all three figures, those nearest to "
+            "balanced, cheapest first"
         )
         rows = [_row(f"{at}", one, report, answer, units) for at, (one, report) in enumerate(answer.top, start=1)]
-        paper.table(_HEADER, rows, right=(1, 2, 3))
+        paper.table(_HEADER, rows, right=(1, 2, 3, 4))
     _passes(balanced, answer, paper)
     _why(answer.why, paper, units)
     paper.heading("the balanced programme in full")
@@ -57,7 +58,7 @@ MEANING = (
     "the named programmes leave bare at most half of the days that can be covered; balanced: nearest to the best of "
     "all three figures at once, each as a share of its range, with bare days counted double and cautions against it"
 )
-_HEADER = ("", "per area", "bare", "selection", "passes")
+_HEADER = ("", "per area", "bare", "selection", "cautions", "passes")
 
 
 def _verdict(answer: Draft, balanced: Answer, paper: Paper, units: str) -> None:
@@ -106,13 +107,14 @@ def _table(answer: Draft, paper: Paper, units: str) -> None:
     front = answer.front
     rows = [_row("no new pass", front.nothing, None, answer, units)]
     rows += [_row(name, one, answer.reports.get(name), answer, units) for name, one in front.named.items()]
-    paper.table(_HEADER, rows, right=(1, 2, 3))
+    paper.table(_HEADER, rows, right=(1, 2, 3, 4))
     currency = front.space.currency or "money"
     paper.line(
         (
             f"per area: {currency} to pay; bare: target-days without known cover, a day counted once, twice or thrice "
             "for low, moderate or high pressure; selection: days on which survivors of a group gain under the "
-            "programme as a whole, summed over groups and targets, as its audit gives them",
+            "programme as a whole, summed over groups and targets, as its audit gives them; cautions: what its audit "
+            "says stands against it short of a breach",
             "quiet",
         ),
         indent=2,
@@ -161,8 +163,16 @@ def _row(name: str, one: Answer, report: AuditReport | None, answer: Draft, unit
         words.amount(one.cost / MONEY, "area_cost", units),
         str(one.bare),
         f"{one.selection / SELECTION:.1f} d",
+        _cautions(report),
         passes or "-",
     ]
+
+
+def _cautions(report: AuditReport | None) -> str:
+    """Open cautions of a programme's audit, ``-`` where there are none or nothing was audited."""
+    if report is None:
+        return "-"
+    return str(sum(1 for one in report.findings if one.severity == "caution" and one.accepted is None) or "-")
 
 
 def _groups(column: Any) -> str:

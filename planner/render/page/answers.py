@@ -335,7 +335,7 @@ def draft(
     currency = front.space.currency or "money"
     named = [render._row("no new pass", front.nothing, None, answer, units)]
     named += [render._row(name, one, answer.reports.get(name), answer, units) for name, one in front.named.items()]
-    header = ("Programme", f"To pay, {currency} {per}", "Bare", "Selection", "Passes and their groups")
+    header = ("Programme", f"To pay, {currency} {per}", "Bare", "Selection", "Cautions", "Passes and their groups")
     told = (
         "Bare: target-days without known cover, a day counted once, twice or three times for low, moderate or high "
         "pressure. Selection: days on which survivors of a group are favoured, summed over groups and targets; it "
@@ -344,7 +344,7 @@ def draft(
     first = Section(
         title="Side by side",
         parts=(
-            Table(caption="The named programmes", header=header, rows=_priced(named), right=(1, 2, 3)),
+            Table(caption="The named programmes", header=header, rows=_priced(named), right=(1, 2, 3, 4)),
             Prose(text=told),
             *([Prose(text=f"{render.MEANING[0].upper()}{render.MEANING[1:]}.")] if len(front.named) > 1 else []),
             *(Prose(text=line) for line in proof),
@@ -374,9 +374,9 @@ def draft(
             render._row(f"{at}", one, report, answer, units) for at, (one, report) in enumerate(answer.top, start=1)
         ]
         table = Table(
-            caption="None beats these on all three figures", header=header, rows=_priced(rows), right=(1, 2, 3)
+            caption="None beats these on all three figures", header=header, rows=_priced(rows), right=(1, 2, 3, 4)
         )
-        more.append(Section(title="Further programmes, cheapest first", parts=(table,)))
+        more.append(Section(title="Further programmes nearest to balanced, cheapest first", parts=(table,)))
     if balanced.columns:
         table = Table(
             caption="The balanced programme, pass by pass",
