@@ -66,19 +66,22 @@ def _span(low: float, high: float) -> str:
 def remarks(rows: Sequence[Mapping[str, Any]], *, explain: bool = False) -> list[str]:
     """What a reader must know beside the figures: strains that resist both partners, what is left out, assumptions."""
     pairs: dict[str, dict[str, None]] = {}
-    left: dict[str, dict[str, None]] = {}
+    left: dict[str, dict[str, None]] = {}  # why, to what
     for row in rows:
         for pair in row.get("pairs") or ():
             said = f"{words.joined(pair['words'])} {figure(pair['both'])} days"
             pairs.setdefault(row["name"], {})[said] = None
         for entry in row.get("left_out") or ():
-            left.setdefault(row["name"], {})[_left(entry)] = None
+            cure = f" - {entry['fact']}" if entry.get("fact") else ""
+            about = f" ({words.passes(entry['passes'])})" if entry["passes"] else ""
+            said = f"{row['name']}, left out, because {entry['why']}{cure}"
+            left.setdefault(said, {})[f"{entry['what']}{about}"] = None
     found = [
         f"{name}, a strain that withstands both partners of a tank: {', '.join(said)}; "
         "a mix of the two does not slow it"
         for name, said in pairs.items()
     ]
-    found += [f"{name}, left out: {'; '.join(said)}" for name, said in left.items()]
+    found += [f"{why}: {', '.join(what)}" for why, what in left.items()]
     if explain and rows:
         assumed: dict[str, None] = {}
         for row in rows:
@@ -87,12 +90,6 @@ def remarks(rows: Sequence[Mapping[str, Any]], *, explain: bool = False) -> list
         found += list(assumed)
         found += [basis(name, entry) for name, entry in (rows[0].get("rests_on") or {}).items()]
     return found
-
-
-def _left(entry: Mapping[str, Any]) -> str:
-    about = f" ({words.passes(entry['passes'])})" if entry["passes"] else ""
-    cure = f" - {entry['fact']}" if entry.get("fact") else ""
-    return f"{entry['what']}{about}, {entry['why']}{cure}"
 
 
 def basis(name: str, entry: Mapping[str, Any], sources: Mapping[str, str] | None = None) -> str:
