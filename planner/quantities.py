@@ -28,6 +28,7 @@ _NUMBER = re.compile(r"([+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+))\s*(.*)\Z", re.DOT
 _GROUPED = re.compile(r"[+-]?[0-9]+(?:[.,' ][0-9]+)+(?=\s|\Z|[^0-9])")
 _MONEY = "money"
 _MOST_DIGITS = 30
+_MOST_KEPT = 4_000  # amounts read before, some 300 bytes each
 
 
 class Unit(Struct, frozen=True, kw_only=True):
@@ -234,8 +235,29 @@ def read_any(
     >>> read_any("0.5 kg/ha", ("liquid_rate", "solid_rate"))
     (0.5, 'solid_rate')
     """
-    where = place or Place()
-    label = name or "amount"
+    kinds_wanted = tuple(dimensions)
+    value = known(text, kinds_wanted, bushel_kg)
+    if value is None:
+        value = _read(text, kinds_wanted, place or Place(), name or "amount", bushel_kg, crop)
+        if len(_KEPT) >= _MOST_KEPT:
+            _KEPT.clear()
+        _KEPT[text, kinds_wanted, bushel_kg] = value
+    return value
+
+
+# Amounts that were read, by all that their reading hangs on; the table of units stays the same while a process runs.
+# A text that is refused is not kept: its message says where it stands.
+_KEPT: dict[tuple[str, tuple[str, ...], float | None], tuple[float, str]] = {}
+
+
+def known(text: str, dimensions: tuple[str, ...], bushel_kg: float | None = None) -> tuple[float, str] | None:
+    """What ``read_any`` gave for this text before, or None."""
+    return _KEPT.get((text, dimensions, bushel_kg))
+
+
+def _read(
+    text: str, dimensions: tuple[str, ...], where: Place, label: str, bushel_kg: float | None, crop: str
+) -> tuple[float, str]:
     found = _NUMBER.match(text.strip())
     grouped = _GROUPED.match(text.strip())
     if grouped and not (found and found.group(1) == grouped.group()):

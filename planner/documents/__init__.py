@@ -27,7 +27,7 @@ from planner.documents.field import build_field
 from planner.documents.files import Files, display
 from planner.documents.names import Names, currency, title
 from planner.documents.products import build_product, build_products, folded
-from planner.documents.programme import build_accept, build_passes, check_calendar, rule_names
+from planner.documents.programme import build_accept, build_passes, check_calendar
 from planner.documents.shapes import (
     FieldShape,
     Part,
@@ -97,12 +97,12 @@ def load_programme(
     passes = build_passes(shape.passes, part.at("passes"), loaded_field, listed, catalogue)
     notices = check_calendar(passes, part.at("passes"), loaded_field, catalogue)
     return Programme(
-        name=title(shape.name, part.at("name")),
+        name=title(shape.name, part, "name"),
         field=loaded_field,
         products=listed,
         passes=passes,
-        accept=build_accept(shape.accept, part.at("accept"), passes, rule_names(catalogue)),
-        currency=_one_currency(currency(shape.currency, part.at("currency")), loaded_field, listed, part.place),
+        accept=build_accept(shape.accept, part.at("accept"), passes, catalogue),
+        currency=_one_currency(currency(shape.currency, part, "currency"), loaded_field, listed, part.place),
         file=name,
         checksum=files.checksum,
         notices=(*files.notices, *notices),
@@ -266,7 +266,7 @@ def _programme_products(
         return _load_products([files.beside(written, source, here.place, "products")], catalogue, files)
     found: dict[str, Product] = {}
     names = Names(catalogue)
-    of = currency(shape.currency, part.at("currency"))
+    of = currency(shape.currency, part, "currency")
     for index, entry in enumerate(written):
         if isinstance(entry, ProductShape):
             _add(found, build_product(entry, here.at(index), names, of, False))
@@ -325,13 +325,13 @@ def _from_table(
     for index, place in enumerate(sheet.accept_places):
         origin.note(("accept", index), place)
     stem = Path(str(source)).stem if str(source) != "-" else ""
-    of = currency(sheet.currency or None, Part(origin, ("currency",)))
+    of = currency(sheet.currency or None, Part(origin), "currency")
     return Programme(
         name=sheet.name or stem,
         field=loaded_field,
         products=listed,
         passes=passes,
-        accept=build_accept(sheet.accept, Part(origin, ("accept",)), passes, rule_names(catalogue)),
+        accept=build_accept(sheet.accept, Part(origin, ("accept",)), passes, catalogue),
         currency=_one_currency(of, loaded_field, listed, Place(file=name)),
         file=name,
         checksum=files.checksum,

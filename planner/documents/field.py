@@ -41,10 +41,10 @@ def build_field(shape: FieldShape, part: Part, catalogue: Catalogue, files: File
         InputError: an unknown name or unit, an amount or date that cannot be.
     """
     names = Names(catalogue)
-    crop = names.crop(shape.crop, part.at("crop"))
+    crop = names.crop(shape.crop, part, "crop")
     country, region = _where(shape, part)
-    sown = date(shape.sown, part.at("sown")) if shape.sown is not None else None
-    harvest = date(shape.harvest, part.at("harvest")) if shape.harvest is not None else None
+    sown = date(shape.sown, part, "sown") if shape.sown is not None else None
+    harvest = date(shape.harvest, part, "harvest") if shape.harvest is not None else None
     stages, written = _stages(shape, part, names, crop)
     _check_dates(sown, harvest, stages, written, names, crop, part)
     latitude = shape.latitude
@@ -58,11 +58,10 @@ def build_field(shape: FieldShape, part: Part, catalogue: Catalogue, files: File
         raise part.at("maturity_group").error(
             f"maturity group '{maturity}' is not one", 'write a group from "000" to "10", for example "2.5"'
         )
-    grain = part.at("grain")
     return Field(
-        name=title(shape.name, part.at("name")),
+        name=title(shape.name, part, "name"),
         crop=crop.id,
-        area=number(shape.area, part.at("area"), "area") if shape.area is not None else None,
+        area=number(shape.area, "area", part, "area") if shape.area is not None else None,
         country=country,
         region=region,
         sown=sown,
@@ -71,16 +70,16 @@ def build_field(shape: FieldShape, part: Part, catalogue: Catalogue, files: File
         harvest=harvest,
         targets=_targets(shape, part, names, crop),
         grain_yield=(
-            amount(shape.grain.yield_, grain.at("yield"), "grain_yield", crop=crop)[0]
+            amount(shape.grain.yield_, ("grain_yield",), part, "grain", "yield", crop=crop)[0]
             if shape.grain and shape.grain.yield_ is not None
             else None
         ),
         grain_price=(
-            amount(shape.grain.price, grain.at("price"), "grain_price", crop=crop)[0]
+            amount(shape.grain.price, ("grain_price",), part, "grain", "price", crop=crop)[0]
             if shape.grain and shape.grain.price is not None
             else None
         ),
-        currency=currency(shape.currency, part.at("currency")),
+        currency=currency(shape.currency, part, "currency"),
         application=_application(shape.application, part.at("application")),
         history=tuple(_season(entry, part.at("history", index), names) for index, entry in enumerate(shape.history))
         if _history_in_order(shape, part)
@@ -203,11 +202,11 @@ def _targets(shape: FieldShape, part: Part, names: Names, crop: Crop) -> tuple[F
         here = part.at("targets", index)
         plain = isinstance(entry, str)
         written = TargetShape(target=entry) if isinstance(entry, str) else entry
-        target = names.target(crop, written.target, here if plain else here.at("target"))
+        target = names.target(crop, written.target, here, *(() if plain else ("target",)))
         if any(other.target == target.id for other in found):
             raise here.error(f"target {target.id} is given twice", "keep one of the two entries")
         resistant = tuple(
-            names.group(code, here.at("resistant", place)).key for place, code in enumerate(written.resistant)
+            names.group(code, here, "resistant", place).key for place, code in enumerate(written.resistant)
         )
         found.append(
             FieldTarget(
@@ -226,12 +225,12 @@ def _application(shape: ApplicationShape | None, part: Part) -> Application:
         return Application()
 
     def read(text: str | None, key: str, dimension: str) -> float | None:
-        return None if text is None else number(text, part.at(key), dimension)
+        return None if text is None else number(text, dimension, part, key)
 
     return Application(
         cost=read(shape.cost, "cost", "area_cost"),
         water=read(shape.water, "water", "water"),
-        droplets=None if shape.droplets is None else droplets(shape.droplets, part.at("droplets")),
+        droplets=None if shape.droplets is None else droplets(shape.droplets, part, "droplets"),
         tank=read(shape.tank, "tank", "tank"),
         boom=read(shape.boom, "boom", "boom"),
         spacing=read(shape.spacing, "spacing", "spacing"),
@@ -253,7 +252,7 @@ def _season(shape: SeasonShape, part: Part, names: Names) -> Season:
         groups=tuple(
             tuple(
                 dict.fromkeys(
-                    names.group(code, part.at("groups", number, place)).key for place, code in enumerate(codes)
+                    names.group(code, part, "groups", number, place).key for place, code in enumerate(codes)
                 )
             )
             for number, codes in enumerate(shape.groups)
@@ -280,7 +279,7 @@ def _temperatures(
         return ()
     if isinstance(written, TemperaturesShape):
         rows = [
-            (here.at("days", index), date(day, here.at("days", index)), least, most)
+            (here.at("days", index), date(day, here, "days", index), least, most)
             for index, (day, least, most) in enumerate(written.days)
         ]
         return rows_of([(entry.place, day, least, most) for entry, day, least, most in rows], written.unit)

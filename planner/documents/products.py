@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from planner.documents import words
@@ -20,6 +21,7 @@ _FORMS: dict[str, tuple[AmountUnit, str, str]] = {
     "liquid": ("L/ha", "a liquid", "by volume"),
     "solid": ("kg/ha", "a solid", "by weight"),
 }
+_CONTENT = ("liquid_content", "solid_content")
 
 
 def build_products(
@@ -31,7 +33,7 @@ def build_products(
         InputError: an unknown name or unit, amounts that do not fit each other, a product given twice.
     """
     names = Names(catalogue)
-    of = currency(shape.currency, part.at("currency"))
+    of = currency(shape.currency, part, "currency")
     found: dict[str, Product] = {}
     for index, entry in enumerate(shape.products):
         here = part.at("products", index)
@@ -51,6 +53,7 @@ def build_products(
     return tuple(found.values())
 
 
+@lru_cache(maxsize=4096)
 def folded(name: str) -> str:
     """A product's name as names are compared: without regard to case and repeated spaces."""
     return " ".join(name.casefold().split())
@@ -58,9 +61,9 @@ def folded(name: str) -> str:
 
 def build_product(shape: ProductShape, part: Part, names: Names, currency: str, demo: bool) -> Product:
     """One product with its labels."""
-    name = title(shape.name, part.at("name"))
+    name = title(shape.name, part, "name")
     actives = {
-        names.active(text, part.at("actives", text)).name: (text, content) for text, content in shape.actives.items()
+        names.active(text, part, "actives", text).name: (text, content) for text, content in shape.actives.items()
     }
     if len(actives) < len(shape.actives):
         raise part.at("actives").error(f"'{name}' lists one active twice", "add the two contents together")
@@ -68,7 +71,7 @@ def build_product(shape: ProductShape, part: Part, names: Names, currency: str, 
     formulation = _formulation(shape, part, name)
     form = _form(shape, part, name, formulation)
     contents = {
-        active: amount(content, part.at("actives", text), "liquid_content", "solid_content")[0]
+        active: amount(content, _CONTENT, part, "actives", text)[0]
         for active, (text, content) in actives.items()
     }
     _check_contents(contents, part, name, form)
@@ -92,7 +95,7 @@ def _kind(shape: ProductShape, part: Part, names: Names, name: str) -> str:
     kinds = words.words().kinds
     if shape.kind is not None and shape.kind not in kinds:
         raise part.at("kind").error(f"unknown kind of product '{shape.kind}'", f"write one of {', '.join(kinds)}")
-    actives: list[Active] = [names.active(text, part.at("actives", text)) for text in shape.actives]
+    actives: list[Active] = [names.active(text, part, "actives", text) for text in shape.actives]
     if shape.kind is None:
         if not actives:
             raise part.error(f"'{name}' has neither kind nor actives", "add actives: {azoxystrobin: 250 g/L}")
@@ -135,7 +138,7 @@ def _form(shape: ProductShape, part: Part, name: str, formulation: str) -> str:
     expected: str = words.words().formulations[formulation].form if formulation else ""
     for text, content in shape.actives.items():
         here = part.at("actives", text)
-        form = amount(content, here, "liquid_content", "solid_content")[1].split("_")[0]
+        form = amount(content, _CONTENT, here)[1].split("_")[0]
         expected = expected or form
         if form != expected:
             fits = "g/L" if expected == "liquid" else "g/kg"
@@ -147,14 +150,13 @@ def _form(shape: ProductShape, part: Part, name: str, formulation: str) -> str:
     if expected:
         return expected
     if shape.price is not None:
-        return amount(shape.price, part.at("price"), "liquid_price", "solid_price")[1].split("_")[0]
+        return amount(shape.price, ("liquid_price", "solid_price"), part, "price")[1].split("_")[0]
     if shape.on_hand is not None:
-        return amount(shape.on_hand, part.at("on_hand"), "liquid_stock", "solid_stock")[1].split("_")[0]
+        return amount(shape.on_hand, ("liquid_stock", "solid_stock"), part, "on_hand")[1].split("_")[0]
     for crop, label in shape.label.items():
         if label.rate:
-            return amount(label.rate[0], part.at("label", crop, "rate", 0), "liquid_rate", "solid_rate")[1].split("_")[
-                0
-            ]
+            _, dimension = amount(label.rate[0], ("liquid_rate", "solid_rate"), part, "label", crop, "rate", 0)
+            return dimension.split("_")[0]
     return "liquid"
 
 
@@ -169,7 +171,7 @@ def _check_contents(contents: dict[str, float], part: Part, name: str, form: str
 
 def _fitting(text: str, part: Part, name: str, form: str, suffix: str) -> float:
     """Amount of a product in its own measure; one of the other measure is refused."""
-    value, dimension = amount(text, part, f"liquid_{suffix}", f"solid_{suffix}")
+    value, dimension = amount(text, (f"liquid_{suffix}", f"solid_{suffix}"), part)
     if dimension.split("_")[0] != form:
         raise wrong_measure(text, part, name, form, suffix)
     return value
@@ -222,10 +224,10 @@ def _label(
                 f"the label of '{name}' limits {active}, which is not among its actives",
                 f"write one of {', '.join(sorted(actives))}" if actives else "leave it out",
             )
-        totals[active] = number(total, here, "season_total")
+        totals[active] = number(total, "season_total", here)
     stages = None
     if shape.stages is not None:
-        first, last = (names.stage(crop, code, part.at("stages", index)) for index, code in enumerate(shape.stages))
+        first, last = (names.stage(crop, code, part, "stages", index) for index, code in enumerate(shape.stages))
         if first.bbch > last.bbch:
             raise part.at("stages").error(
                 f"the first stage {first.code} comes after the last, {last.code}", "write [first, last]"
@@ -241,11 +243,11 @@ def _label(
         last_stage=stages[1] if stages else None,
         harvest_interval=_days(shape.harvest_interval, part.at("harvest_interval")),
         consecutive=_count(shape.consecutive, part.at("consecutive")),
-        water=number(shape.water, part.at("water"), "water") if shape.water is not None else None,
-        reentry=number(shape.reentry, part.at("reentry"), "hours") if shape.reentry is not None else None,
-        protection=number(shape.protection, part.at("protection"), "days") if shape.protection is not None else None,
+        water=number(shape.water, "water", part, "water") if shape.water is not None else None,
+        reentry=number(shape.reentry, "hours", part, "reentry") if shape.reentry is not None else None,
+        protection=number(shape.protection, "days", part, "protection") if shape.protection is not None else None,
         targets={
-            names.target(crop, text, part.at("targets", text)).id: rating for text, rating in shape.targets.items()
+            names.target(crop, text, part, "targets", text).id: rating for text, rating in shape.targets.items()
         },
         place=part.place,
     )
@@ -260,7 +262,7 @@ def _count(value: int | None, part: Part) -> int | None:
 def _days(text: str | None, part: Part) -> int | None:
     if text is None:
         return None
-    value = number(text, part, "days")
+    value = number(text, "days", part)
     if value != int(value):
         raise part.error(f"{part.key} '{text}' is not a whole number of days", "write for example 14 d")
     return int(value)

@@ -85,12 +85,12 @@ def _pass(
         )
     return Pass(
         number=index + 1,
-        date=date(shape.date, here.at("date")) if shape.date is not None else None,
-        stage=names.stage(crop, shape.stage, here.at("stage")).code if shape.stage is not None else None,
+        date=date(shape.date, here, "date") if shape.date is not None else None,
+        stage=names.stage(crop, shape.stage, here, "stage").code if shape.stage is not None else None,
         how=shape.how,
         tank=_tank(shape.tank, here.at("tank"), listed, products, names, refused),
-        water=number(shape.water, here.at("water"), "water") if shape.water is not None else None,
-        droplets=droplets(shape.droplets, here.at("droplets")) if shape.droplets is not None else None,
+        water=number(shape.water, "water", here, "water") if shape.water is not None else None,
+        droplets=droplets(shape.droplets, here, "droplets") if shape.droplets is not None else None,
         canopy=shape.canopy,
         place=here.place,
     )
@@ -109,11 +109,12 @@ def _tank(
             f"this tank has {len(shapes)} entries", f"a tank of more than {MOST_IN_TANK} is not believable"
         )
     items: list[TankItem] = []
+    inside: set[tuple[str | None, str | None]] = set()
     for index, shape in enumerate(shapes):
         here = part.at(index)
         try:
             item = _item(shape, here, listed, products, names)
-            if any((item.product, item.active) == (other.product, other.active) for other in items):
+            if (item.product, item.active) in inside:
                 raise here.error(
                     f"'{item.product or item.active}' is in this tank twice",
                     "add the two amounts together in one entry",
@@ -123,6 +124,7 @@ def _tank(
                 raise
             refused.append(error)
             continue
+        inside.add((item.product, item.active))
         items.append(item)
     return tuple(items)
 
@@ -146,23 +148,22 @@ def _item(
             )
         rate = None
         if shape.rate is not None:
-            here = part.at("rate")
-            rate, dimension = amount(shape.rate, here, "liquid_rate", "solid_rate")
+            rate, dimension = amount(shape.rate, ("liquid_rate", "solid_rate"), part, "rate")
             form = "liquid" if product.amount_unit == "L/ha" else "solid"
             if dimension != f"{form}_rate":
-                raise wrong_measure(shape.rate, here, product.name, form, "rate")
+                raise wrong_measure(shape.rate, part.at("rate"), product.name, form, "rate")
         return TankItem(product=product.name, rate=rate, unit=product.amount_unit, place=part.place)
     if shape.active is None:
         raise part.error("this entry names neither product nor active", "add product: NAME or active: NAME")
     if folded(shape.active) in listed and not names.catalogue.has_active(shape.active):
         name = listed[folded(shape.active)].name
         raise part.at("active").error(f"'{name}' is a product", f"write product: {name}")
-    active = names.active(shape.active, part.at("active"))
+    active = names.active(shape.active, part, "active")
     if shape.rate is not None:
         raise part.at("rate").error(
             f"'{active.name}' is a bare active, its amount is a dose", "write dose: 150 g/ha, grams of active"
         )
-    dose = number(shape.dose, part.at("dose"), "dose") if shape.dose is not None else None
+    dose = number(shape.dose, "dose", part, "dose") if shape.dose is not None else None
     return TankItem(active=active.name, dose=dose, place=part.place)
 
 
@@ -182,13 +183,16 @@ def _unknown_product(name: str, part: Part, products: Sequence[Product], names: 
 
 
 def build_accept(
-    shapes: Sequence[AcceptShape], part: Part, passes: Sequence[Pass], rules: dict[str, str]
+    shapes: Sequence[AcceptShape], part: Part, passes: Sequence[Pass], catalogue: Catalogue
 ) -> tuple[Accept, ...]:
     """The departures that the user keeps.
 
     Raises:
         InputError: an unknown rule or pass, or no reason.
     """
+    if not shapes:
+        return ()
+    rules = rule_names(catalogue)
     result = []
     for index, shape in enumerate(shapes):
         here = part.at(index)
@@ -252,6 +256,9 @@ def check_calendar(passes: Sequence[Pass], part: Part, field: Field, catalogue: 
     notices: list[str] = []
     bbch = {stage: catalogue.stage(field.crop, stage).bbch for stage in field.stages}
     seen: list[tuple[Pass, Day | None, int | None]] = []
+    days: set[Day] = set()
+    latest: Day | None = None  # of those seen, as is the highest stage; no two are out of order where neither goes back
+    highest: int | None = None
     for index, entry in enumerate(passes):
         here = part.at(index)
         stage = catalogue.stage(field.crop, entry.stage).bbch if entry.stage is not None else None
@@ -259,11 +266,19 @@ def check_calendar(passes: Sequence[Pass], part: Part, field: Field, catalogue: 
         if day is None and stage is not None:
             day = next((field.stages[code] for code in field.stages if bbch[code] == stage), None)
         _check_season(entry, here, field)
-        for other, other_day, other_stage in seen:
-            _check_order(entry, day, stage, other, other_day, other_stage, here)
-        for other, _, _ in seen:
-            if entry.date is not None and entry.date == other.date:
-                notices.append(f"passes {other.number} and {entry.number} are both on {entry.date}; they count as two")
+        if (day and latest and day < latest) or (stage is not None and highest is not None and stage < highest):
+            for other, other_day, other_stage in seen:
+                _check_order(entry, day, stage, other, other_day, other_stage, here)
+        latest = day if latest is None or (day and day > latest) else latest
+        highest = stage if highest is None or (stage is not None and stage > highest) else highest
+        if entry.date in days:
+            notices += [
+                f"passes {other.number} and {entry.number} are both on {entry.date}; they count as two"
+                for other, _, _ in seen
+                if entry.date == other.date
+            ]
+        if entry.date is not None:
+            days.add(entry.date)
         notice = _stage_notice(entry, stage, field, bbch)
         if notice:
             notices.append(notice)
@@ -282,20 +297,19 @@ def _check_season(entry: Pass, part: Part, field: Field) -> None:
     day = entry.date
     if day is None:
         return
-    here = part.at("date")
     if field.sown is not None:
         if day < field.sown and entry.how == "foliar":
-            raise here.error(
+            raise part.at("date").error(
                 f"pass {entry.number} on {day} is before sowing on {field.sown}",
                 "correct the date, or write how: seed or how: in-furrow",
             )
         if (field.sown - day).days > LONGEST_SEASON or (day - field.sown).days > LONGEST_SEASON:
-            raise here.error(
+            raise part.at("date").error(
                 f"pass {entry.number} on {day} is {abs((day - field.sown).days)} days from sowing",
                 "correct the year",
             )
     if field.harvest is not None and day > field.harvest:
-        raise here.error(
+        raise part.at("date").error(
             f"pass {entry.number} on {day} is after harvest on {field.harvest}",
             "correct one of the two dates",
         )

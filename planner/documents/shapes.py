@@ -271,7 +271,7 @@ def shaped(origin: Origin, type: type[T], kind: str) -> T:
             f"a {kind} is a list of keys with values, not {_kind_of(origin.data)}",
             f"begin with {keys}",
         )
-    problem = _first_unfit(Part(origin))
+    problem = None if _fit(origin.data) else _first_unfit(Part(origin))
     if problem is not None:
         raise problem
     try:
@@ -279,6 +279,29 @@ def shaped(origin: Origin, type: type[T], kind: str) -> T:
     except msgspec.ValidationError as error:
         found = _first_problem(origin, (), origin.data, msgspec.inspect.type_info(type), {}, kind)
         raise found or InputError(origin.place(), f"this is no {kind}: {error}") from None
+
+
+def _fit(data: Any) -> bool:
+    """Whether ``_first_unfit`` surely finds nothing, by a quick look at all values."""
+    waiting = [data]
+    for node in waiting:
+        if type(node) is dict:
+            values = node.values()
+            for key in node:
+                if type(key) is not str or not key.isprintable():
+                    return False
+        else:
+            values = node
+        for value in values:
+            kind = type(value)
+            if kind is str:
+                if len(value) > LONGEST_TEXT or not value.isprintable():
+                    return False
+            elif kind is dict or kind is list:
+                waiting.append(value)
+            elif value is None:
+                return False
+    return True
 
 
 def _first_unfit(part: Part, node: Any = ...) -> InputError | None:

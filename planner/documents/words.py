@@ -112,14 +112,20 @@ def droplet_class(text: str) -> str:
     Raises:
         UnknownName: no such class.
     """
-    spelled: dict[str, str] = {}
-    for code, entry in words().droplets.items():
-        for spelling in (code, entry.name, *entry.also):
-            spelled[spelling.casefold()] = code
-    found = spelled.get(" ".join(text.casefold().replace("-", " ").split()))
+    found = _droplets().get(" ".join(text.casefold().replace("-", " ").split()))
     if found is None:
         raise UnknownName("droplet class", text, [entry.name for entry in words().droplets.values()])
     return found
+
+
+@cache
+def _droplets() -> dict[str, str]:
+    """Class code by spelling."""
+    return {
+        spelling.casefold(): code
+        for code, entry in words().droplets.items()
+        for spelling in (code, entry.name, *entry.also)
+    }
 
 
 def formulation(text: str) -> str | None:
