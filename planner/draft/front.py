@@ -16,10 +16,11 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from planner.draft import long_season
 from planner.draft.conflict import in_words, reasons
 from planner.draft.options import Space
 from planner.draft.scan import Figures, Resolution, Scan
-from planner.draft.solve import Answer, Search, Stopped, Wanted
+from planner.draft.solve import Answer, Search, Stopped, Wanted, is_long
 from planner.errors import NoProgramme
 
 SCALE = 10_000  # shares of a range are counted in so many parts
@@ -46,6 +47,8 @@ class Front:
     most_bare: int = 0
     strict: int = 0  # how much of good practice the balanced programme keeps beside the rules (``Wanted.strict``)
     looked_at: int = 0
+    long: bool = False  # too many dates for every programme to be looked at (``draft.long_season``)
+    stood_aside: int = 0  # tanks of three products that a long season leaves out
     resolution: Resolution = field(default_factory=Resolution)
 
     @property
@@ -76,13 +79,19 @@ def draft(
         raise NoProgramme(
             "the passes that are kept breach a rule by themselves, so no programme with them is sound", in_words(made)
         )
+    stood_aside = 0
+    if is_long(space):
+        space, stood_aside = long_season.thinned(space)
     search = Search(space, wanted, seconds=seconds)
-    found = Front(space, search.answer(space.kept, True))
+    found = Front(space, search.answer(space.kept, True), long=search.long, stood_aside=stood_aside)
     found.left_to_audit = search.compiled.left_to_audit
     found.model_complete = search.compiled.complete
     scan: Scan | None = None
     try:
         _first(search, found, say, seconds)
+        if found.long:
+            _long(search, found, say, seconds, resolution)
+            return found
         scan = Scan(search, seconds=seconds)
         found.resolution = scan.resolution = resolution or scan.resolution
         say("looking for every programme that none beats")
@@ -122,6 +131,30 @@ def _first(search: Search, found: Front, say: Callable[[str], None], seconds: fl
     gentlest = useful.best(("selection", "bare", "cost", "cautions")) or best
     gentlest = replace(gentlest, proven=False)
     found.named = {"cheapest": cheapest, "best covered": best, "gentlest": gentlest}
+
+
+def _long(
+    search: Search, found: Front, say: Callable[[str], None], seconds: float, resolution: Resolution | None
+) -> None:
+    """Some points of the front, and the named programmes that the search alone can give."""
+    found.resolution = resolution or long_season.resolution_of(found.space)
+    say("looking for the balanced programme")
+    _long_balanced(search, found, seconds)
+    say("looking for programmes that none beats")
+    found.points = list(found.named.values())
+    found.points = long_season.points(search, found.points, found.most_bare, found.resolution, say)
+
+
+def _long_balanced(search: Search, found: Front, seconds: float) -> None:
+    """The balanced programme by the figure that a CP-SAT model can hold."""
+    for strict in (2, 1, 0):
+        wanted = replace(search.wanted, strict=strict, most_bare=found.most_bare)
+        well = Search(found.space, wanted, seconds=seconds)
+        answer = well.minimise(balance(well, found))
+        if answer is not None:
+            found.strict = strict
+            found.named["balanced"] = replace(answer, proven=False)
+            return
 
 
 def _balanced(scan: Scan, found: Front, seconds: float) -> None:
