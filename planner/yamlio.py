@@ -131,24 +131,14 @@ class _Entries(msgspec.Struct):
     below: dict[str | int, _Entries] | None = None  # of the entries that are mappings or lists
     texts: dict[str | int, tuple[str, bool]] | None = None
 
-    def line(self, step: str | int) -> int | None:
-        """Line of one entry; None where there is no such entry."""
-        lines = self.lines
-        if type(lines) is dict:
-            return lines.get(step)
-        return lines[step] if isinstance(step, int) and 0 <= step < len(lines) else None
-
-    def inner(self, step: str | int) -> _Entries | None:
-        """The entries of one entry; None where it is no mapping or list with entries."""
-        return self.below.get(step) if self.below else None
-
     def scalar(self, step: str | int) -> tuple[str, bool] | None:
         """Source text of one entry and whether it is quoted; None where no scalar stands."""
-        if self.line(step) is None:
-            return None
         if self.texts and step in self.texts:
             return self.texts[step]
-        value = self.values[step]
+        if isinstance(self.values, dict):
+            value = self.values.get(step)
+        else:
+            value = self.values[step] if isinstance(step, int) and 0 <= step < len(self.values) else None
         return (value, False) if isinstance(value, str) else None
 
     def keep(self, step: str | int, text: str, quoted: bool) -> None:
@@ -187,11 +177,14 @@ class Document:
         """1-based line of the key or entry at ``path``; of its nearest parent where it does not exist."""
         line, entries = self._line, self._entries
         for step in path:
-            found = entries.line(step) if entries is not None else None
-            if entries is None or found is None:
+            if entries is None:
                 break
-            line = found
-            entries = entries.inner(step)
+            lines, below = entries.lines, entries.below
+            if type(lines) is dict:
+                line = lines.get(step, line)
+            elif type(step) is int and 0 <= step < len(lines):
+                line = lines[step]
+            entries = below.get(step) if below is not None else None
         return line
 
     def place(self, path: tuple[str | int, ...] = ()) -> Place:
@@ -213,7 +206,7 @@ class Document:
             return self._text
         entries = self._entries
         for step in path[:-1]:
-            entries = entries.inner(step) if entries is not None else None
+            entries = entries.below.get(step) if entries is not None and entries.below is not None else None
         return entries.scalar(path[-1]) if entries is not None else None
 
     def error(self, path: tuple[str | int, ...], problem: str, cure: str = "") -> InputError:

@@ -208,7 +208,7 @@ def test_a_parquet_table_must_be_one_and_name_its_fields(tmp_path: Path) -> None
 
 
 def test_a_source_that_vanishes_is_left_to_its_job(tmp_path: Path) -> None:
-    assert inputs._says_programme(tmp_path / "gone.yaml")
+    assert inputs._says_programme(str(tmp_path / "gone.yaml"))
     (line,) = run([Job(name=str(tmp_path / "gone.yaml"))], Setup())
     assert line["verdict"] == "unreadable" and "gone.yaml" in line["problem"]
 

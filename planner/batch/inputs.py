@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import os
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
@@ -35,7 +36,7 @@ def find(sources: Sequence[str], *, field: str | None = None, products: Sequence
     for source in sources:
         path = Path(source)
         if path.is_dir():
-            for name in sorted(_programmes_below(path)):
+            for name in sorted(_programmes_below("" if str(path) == "." else f"{str(path).rstrip(os.sep)}{os.sep}")):
                 yield Job(name=name, field=field or "", products=tuple(products))
         elif not path.exists():
             raise InputError(source, "there is no such file or folder", "check the name")
@@ -45,21 +46,42 @@ def find(sources: Sequence[str], *, field: str | None = None, products: Sequence
             yield Job(name=str(path), field=field or "", products=tuple(products))
 
 
-def _programmes_below(folder: Path) -> Iterator[str]:
-    for path in folder.rglob("*"):
-        if path.is_file() and path.suffix in PROGRAMME_SUFFIXES and _says_programme(path):
-            yield str(path)
+def _programmes_below(folder: str) -> Iterator[str]:
+    """Files in ``folder`` (empty, or with its separator) and in the folders below; a link to a folder is not followed.
+
+    A folder that may not be read is passed over.
+    """
+    folders = [folder]
+    for inside in folders:
+        try:
+            entries = list(os.scandir(inside or "."))
+        except OSError:
+            continue
+        for entry in entries:
+            path = f"{inside}{entry.name}"
+            if entry.is_dir(follow_symlinks=False):
+                folders.append(f"{path}{os.sep}")
+            elif os.path.splitext(entry.name)[1] in PROGRAMME_SUFFIXES and _is_file(entry) and _says_programme(path):
+                yield path
 
 
-def _says_programme(path: Path) -> bool:
-    """Field documents and product lists lie beside programmes; a file that says what it is need not be opened twice."""
-    if path.suffix not in (".yaml", ".yml"):
+def _is_file(entry: os.DirEntry[str]) -> bool:
+    """A regular file, or a link to one."""
+    return entry.is_file(follow_symlinks=False) or os.path.isfile(entry.path)
+
+
+def _says_programme(path: str) -> bool:
+    """Field documents and product lists lie beside programmes; a file's first 4 kB say which of them it is."""
+    if not path.endswith((".yaml", ".yml")):
         return True
     try:
-        with open(path, "rb") as file:
-            head = file.read(4096).decode("utf-8", errors="replace")
+        with open(path, "rb", buffering=0) as file:
+            content = file.read(4096)
     except OSError:
         return True  # the job itself will say what is wrong with it
+    if content.startswith(b"programme:"):
+        return True
+    head = content.decode("utf-8", errors="replace")
     kinds = [line.partition(":")[0].strip() for line in head.splitlines() if line and not line[0].isspace()]
     first = next((kind for kind in kinds if kind in ("programme", "field", "products", "passes")), "programme")
     return first in ("programme", "passes") or "passes" in kinds

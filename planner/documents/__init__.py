@@ -151,10 +151,26 @@ def load_products(
 
 
 def _load_field(source: str | Path, catalogue: Catalogue, files: Files) -> Field:
-    document = yamlio.read(files.read(source), name=display(source))
+    content, name = files.read(source), display(source)
+    found = _field_of(content, name, catalogue)
+    if found is not None:
+        return found
+    shape, part = _field_shape(content, name)
+    return build_field(shape, part, catalogue, files, source)
+
+
+@lru_cache(maxsize=32)
+def _field_of(content: bytes, name: str, catalogue: Catalogue) -> Field | None:
+    """One field; kept, because a season's alternatives name the same one. None where it names a further file."""
+    shape, part = _field_shape(content, name)
+    return None if isinstance(shape.temperatures, str) else build_field(shape, part, catalogue, Files(), name)
+
+
+@lru_cache(maxsize=4)
+def _field_shape(content: bytes, name: str) -> tuple[FieldShape, Part]:
+    document = yamlio.read(content, name=name)
     _check_kind(document, "field document")
-    shape = shaped(document, FieldShape, "field document")
-    return build_field(shape, Part(document), catalogue, files, source)
+    return shaped(document, FieldShape, "field document"), Part(document)
 
 
 def _load_products(paths: Sequence[str | Path], catalogue: Catalogue, files: Files) -> tuple[Product, ...]:

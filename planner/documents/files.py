@@ -8,6 +8,8 @@ the command line is free.
 from __future__ import annotations
 
 import hashlib
+import os
+import stat
 import sys
 from collections.abc import Mapping
 from pathlib import Path
@@ -74,6 +76,8 @@ class Files:
         if not named or "\0" in named:
             raise InputError(place, f"{key} names no file", f"write a file name, for example {key}: quarry.yaml")
         path = base / named
+        if os.path.basename(named) == named and _is_file_itself(path):
+            return path
         try:
             inside = path.resolve().is_relative_to(base.resolve())
         except (OSError, RuntimeError):
@@ -91,6 +95,14 @@ class Files:
         if not there:
             raise InputError(place, f"there is no file '{named}' for {key}", _hint(path, base))
         return path
+
+
+def _is_file_itself(path: Path) -> bool:
+    """A regular file, not a link to one: by its bare name it lies in the folder it is looked for in."""
+    try:
+        return stat.S_ISREG(os.lstat(path).st_mode)
+    except OSError:
+        return False
 
 
 def display(path: Path | str) -> str:

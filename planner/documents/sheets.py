@@ -25,7 +25,7 @@ _CONTRACT_SHARE = 3  # so many of the contract's column names in the first line 
 
 def is_sheet(source: str | Path, content: bytes) -> bool:
     """Whether a document is a table: by its first bytes, else by its name, else (standard input) by its first line."""
-    suffix = Path(str(source)).suffix.casefold()
+    suffix = (source if isinstance(source, Path) else Path(source)).suffix.casefold()
     if suffix in (".yaml", ".yml"):
         return False
     from planner.documents import workbook
