@@ -205,6 +205,7 @@ class Account:
         self.passes = [state for state in self.fungicide_states if state.entry.how == "foliar"]
         self.early = [state for state in self.fungicide_states if state.entry.how != "foliar"]
         self._works: dict[tuple[int, str], Truth] = {}
+        self._against: dict[int, list[TargetState]] = {}
         self._served: dict[tuple[int, str], list[TargetState]] = {}
         self._meets: dict[tuple[int, str], Meets] = {}
         self._working: dict[str, list[PassState]] = {}
@@ -258,7 +259,7 @@ class Account:
 
     def risk(self, uses: Iterable[Use]) -> str:
         """The highest risk level among these uses' actives."""
-        return max([use.active.risk for use in uses], key=lambda level: RISK_RANK.get(level, 0))
+        return max([use.active.risk for use in uses], key=_risk_rank)
 
     def joined(self, one: str, other: str, purpose: Purpose) -> bool:
         """Whether two group keys count as one for mixing, succession or counting."""
@@ -266,7 +267,11 @@ class Account:
 
     def group_words(self, key: str) -> str:
         """``group 11 (strobilurin)``."""
-        return self.catalogue.group(key).words
+        words = self.ground.words
+        found = words.get(key)
+        if found is None:
+            found = words[key] = self.catalogue.group(key).words
+        return found
 
     # --- ratings and reports ----------------------------------------------------------------------------------------
 
@@ -558,6 +563,13 @@ class Account:
             self._works[key] = self.meets(state, target).value if self._holds(state, target) else False
         return self._works[key]
 
+    def against(self, state: PassState) -> list[TargetState]:
+        """Targets that a pass works against, in the field's order."""
+        found = self._against.get(state.number)
+        if found is None:
+            found = self._against[state.number] = [target for target in self.targets if self.works(state, target)]
+        return found
+
     def working(self, target: TargetState) -> list[PassState]:
         """Foliar passes that work against a target, in order."""
         if target.id not in self._working:
@@ -633,9 +645,7 @@ class Account:
         found = self._served.get(key)
         if found is None:
             found = self._served[key] = [
-                target
-                for target in self.targets
-                if self.works(state, target) and self.group_rated_for(state, group, target)
+                target for target in self.against(state) if self.group_rated_for(state, group, target)
             ]
         return found
 
@@ -674,6 +684,10 @@ class Account:
         from planner.published import Published
 
         return Published(self)
+
+
+def _risk_rank(level: str) -> int:
+    return RISK_RANK.get(level, 0)
 
 
 def _level(report: Report, active: str) -> str:

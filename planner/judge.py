@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from planner import engine
-from planner.facts.kinds import Fact, FactKind, Telling
+from planner.facts.kinds import Fact, FactKind, Shown, Telling
 from planner.facts.make import listed
 from planner.model import SEVERITIES, Finding, NotAssessed, Severity
 from planner.rulebook import Rule, Rulebook
@@ -119,10 +119,12 @@ def _folded(groups: list[list[_Draft]]) -> list[tuple[list[_Draft], list[_Draft]
     """
     whole: list[tuple[list[_Draft], list[_Draft]]] = []
     for group in sorted(groups, key=lambda drafts: SEVERITIES.index(drafts[0].severity)):
+        rule = group[0].rule
+        firmer = [one for one in whole if one[0][0].rule is rule] if rule.merge else []
         left: list[_Draft] = []
         for draft in group:
-            firmer = next((one for one in whole if draft.rule.merge and _says(one[0], draft)), None)
-            (left if firmer is None else firmer[1]).append(draft)
+            beside = next((lent for firm, lent in firmer if _says(firm, draft)), left)
+            beside.append(draft)
         if left:
             whole.append((left, []))
     return whole
@@ -130,7 +132,7 @@ def _folded(groups: list[list[_Draft]]) -> list[tuple[list[_Draft], list[_Draft]
 
 def _says(firmer: list[_Draft], draft: _Draft) -> bool:
     """Whether a firmer finding of the rule speaks of the same group, pass and diseases (naming none is naming all)."""
-    if firmer[0].rule is not draft.rule or firmer[0].severity == draft.severity:
+    if firmer[0].severity == draft.severity:
         return False
     group = draft.told.evidence.get("group")
     return group is not None and any(
@@ -150,16 +152,12 @@ def _diseases(draft: _Draft) -> set[str]:
 def _finding(group: Sequence[_Draft], beside: Sequence[_Draft]) -> Finding:
     rule = group[0].rule
     passes = tuple(sorted({number for draft in group for number in draft.fact.passes}))
-    say = (_Word(group[0], passes) if len(group) == 1 else _Words(group, passes)).say
+    say = _Words(group, passes).say
     message = rule.texts.message.fill(say)
-    reasons = dict.fromkeys([rule.texts.because[draft.case].fill(say) for draft in group])
-    because = "; ".join([reason for reason in reasons if reason])
+    reasons = [rule.texts.because[case].fill(say) for case in dict.fromkeys([draft.case for draft in group])]
+    because = "; ".join(dict.fromkeys([reason for reason in reasons if reason]))
     told = [draft.told for draft in (*group, *beside)]
     sources, where = _sources(rule, told)
-    # a finding that one fact carries without help keeps its severity on that fact alone
-    capped = None
-    if all(draft.capped is not None for draft in group):
-        capped = "; ".join(dict.fromkeys([draft.capped for draft in group if draft.capped]))
     return Finding(
         rule=rule.code,
         name=rule.name,
@@ -170,10 +168,16 @@ def _finding(group: Sequence[_Draft], beside: Sequence[_Draft]) -> Finding:
         remedy=rule.texts.remedy.fill(say),
         sources=sources,
         evidence=_evidence(group, rule.reads),
-        capped=capped,
+        capped=_capped(group),
         place=next((one.place for one in told if one.place), ""),
         where=where,
     )
+
+
+def _capped(group: Sequence[_Draft]) -> str | None:
+    """What lowered the severity; None where one of the facts carries it without help."""
+    reasons = [draft.capped for draft in group]
+    return None if None in reasons else "; ".join(dict.fromkeys([reason for reason in reasons if reason]))
 
 
 def _sources(rule: Rule, told: Iterable[Telling]) -> tuple[tuple[str, ...], dict[str, str]]:
@@ -189,62 +193,47 @@ def _sources(rule: Rule, told: Iterable[Telling]) -> tuple[tuple[str, ...], dict
     return rule.own_sources, dict(rule.own_places)
 
 
-class _Word:
-    """What placeholders stand for where one fact alone is told of."""
+class _Words:
+    """What placeholders stand for. Merged facts give each text once."""
 
-    __slots__ = ("passes", "shows", "values")
+    __slots__ = ("group", "passes")
 
-    def __init__(self, draft: _Draft, passes: Sequence[int]) -> None:
-        self.shows, self.values = draft.told.shows, draft.fact.values
-        self.passes = passes
+    def __init__(self, group: Sequence[_Draft], passes: Sequence[int]) -> None:
+        self.group, self.passes = group, passes
 
     def say(self, name: str) -> str:
         """The words for ``{name}``."""
-        words = self.shows.get(name)
-        if isinstance(words, str):
-            return words
-        if words:
-            return listed(words)
         if name == "passes":
             return say_passes(self.passes)
-        if words is None and name in self.values:
-            value = self.values[name]
-            return "unknown" if value is None else str(value)
-        return f"{{{name}}}"
+        found = [_shown(draft, name) for draft in self.group]
+        words = found[0] if found.count(found[0]) == len(found) else _together(found)
+        if isinstance(words, str):
+            return words
+        return listed(words) if words else f"{{{name}}}"
 
 
-class _Words:
-    """What placeholders stand for, worked out when a text asks. Merged facts give each text once."""
+def _shown(draft: _Draft, name: str) -> Shown | None:
+    """What one fact gives for ``{name}``: the words that are told of it, else its value."""
+    words = draft.told.shows.get(name)
+    if words is None and name in draft.fact.values:
+        value = draft.fact.values[name]
+        return "unknown" if value is None else str(value)
+    return words
 
-    __slots__ = ("facts", "known")
 
-    def __init__(self, group: Iterable[_Draft], passes: Sequence[int]) -> None:
-        self.facts = [(draft.told.shows, draft.fact.values) for draft in group]
-        self.known = {"passes": say_passes(passes)}
-
-    def say(self, name: str) -> str:
-        """The words for ``{name}``."""
-        found = self.known.get(name)
-        if found is None:
-            found = self.known[name] = self._say(name)
-        return found
-
-    def _say(self, name: str) -> str:
-        texts: dict[str, None] = {}
-        items: dict[str, None] = {}
-        for shows, values in self.facts:
-            words = shows.get(name)
-            if isinstance(words, tuple):
-                items.update(dict.fromkeys(words))
-            elif words is not None:
-                texts[words] = None
-            elif name in values:
-                value = values[name]
-                texts["unknown" if value is None else str(value)] = None
-        if items:
-            return listed((*items, *texts))
-        whole = " " if any(text.endswith(".") for text in texts) else ", "  # sentences follow each other
-        return whole.join(text for text in texts if text) if texts else f"{{{name}}}"
+def _together(found: Iterable[Shown | None]) -> Shown:
+    """Words of several facts: the items of all lists as one, or text beside text."""
+    items: dict[str, None] = {}
+    texts: dict[str, None] = {}
+    for words in found:
+        if isinstance(words, str):
+            texts[words] = None
+        elif words:
+            items.update(dict.fromkeys(words))
+    if items or not texts:
+        return (*items, *texts)
+    beside = " " if any(text.endswith(".") for text in texts) else ", "  # sentences follow each other
+    return beside.join([text for text in texts if text])
 
 
 def _evidence(group: Sequence[_Draft], reads: frozenset[str]) -> dict[str, Any]:

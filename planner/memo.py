@@ -63,7 +63,7 @@ class Codes:
 class Ground:
     """A crop at a place with its targets; ``known`` holds what no tank changes."""
 
-    __slots__ = ("_agents", "_codes", "_kept", "_tanks", "known", "standings")
+    __slots__ = ("_agents", "_codes", "_kept", "_tanks", "known", "standings", "words")
 
     def __init__(self, kept: _Kept) -> None:
         self._kept = kept
@@ -71,6 +71,7 @@ class Ground:
         self._tanks: dict[tuple[AgentKey, ...], Tank] = {}
         self._codes: dict[tuple[tuple[str, bool], ...], Codes] = {}
         self.standings: dict[tuple[str, str, str], Standing] = {}
+        self.words: dict[str, str] = {}  # of groups
         self.known: Known = {}
 
     def agent(self, active: str, told: dict[str, Any]) -> Agent:
@@ -100,7 +101,7 @@ class Ground:
 
     def forget(self) -> None:
         """Drop everything; who still holds a part of it keeps that part."""
-        for kept in (self._agents, self._tanks, self._codes, self.standings, self.known):
+        for kept in (self._agents, self._tanks, self._codes, self.standings, self.words, self.known):
             kept.clear()
 
 

@@ -87,6 +87,7 @@ class Published:
         single_site = {use.code: bool(use.active.at_risk) for state in account.fungicide_states for use in state.uses}
         self.codes = sorted(single_site)
         self._single_site = single_site
+        self._risky: dict[str, bool] = {}  # by group
         self.season = account.ground.codes(tuple([(code, single_site[code]) for code in self.codes])).known
         self._subjects: list[TargetState | None] = [*account.targets] or [None]
         self._chosen: dict[tuple[str, str, str], Answer] = {}
@@ -105,7 +106,10 @@ class Published:
 
     def at_risk(self, group: str) -> bool:
         """Whether the season holds a group's code with an active that is surely at risk."""
-        return self._single_site.get(group.partition(" ")[2], False)
+        found = self._risky.get(group)
+        if found is None:
+            found = self._risky[group] = self._single_site.get(group.partition(" ")[2], False)
+        return found
 
     # --- which rows -------------------------------------------------------------------------------------------------
 
@@ -455,18 +459,18 @@ class Published:
         if found is None:
             found = self.season[key] = all(
                 self._choice(kind, code, target).settled is not None
-                for code in self._codes_of(kind)
+                for code in self.codes_of(kind)
                 for target in self._subjects
             )
         return found
 
     def _answers(self, kind: str) -> Iterator[tuple[str, int, Answer]]:
-        for code in self._codes_of(kind):
+        for code in self.codes_of(kind):
             for at, target in enumerate(self._subjects):
                 yield code, at, self.choose(kind, code, target)
 
-    def _codes_of(self, kind: str) -> tuple[str, ...]:
-        """The season's codes that rows of a kind speak of."""
+    def codes_of(self, kind: str) -> tuple[str, ...]:
+        """The season's codes that rows of a kind speak of, in order."""
         key = ("codes", kind)
         found: tuple[str, ...] | None = self.season.get(key)
         if found is None:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from functools import cached_property, lru_cache
+from functools import cached_property
 from operator import itemgetter
 from pathlib import Path
 from typing import Any, Literal, NamedTuple
@@ -36,30 +36,14 @@ PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
 
 
 class Template(NamedTuple):
-    """A text with ``{placeholders}``, taken apart once: what stands between them, and their names."""
+    """A text with ``{placeholders}``, read once."""
 
-    between: tuple[str, ...]  # one more than there are names
+    pattern: str  # for the operator %, with one %s for each name
     names: tuple[str, ...]
 
     def fill(self, say: Callable[[str], str]) -> str:
         """The text with what ``say`` gives for each name."""
-        if not self.names:
-            return self.between[0]
-        parts = [self.between[0]]
-        for name, after in zip(self.names, self.between[1:], strict=True):
-            parts += say(name), after
-        return "".join(parts)
-
-    def given(self, words: Mapping[str, str]) -> Template:
-        """The template in which the names that these words know are text."""
-        between, names = [self.between[0]], []
-        for name, after in zip(self.names, self.between[1:], strict=True):
-            if name in words:
-                between[-1] += words[name] + after
-            else:
-                names.append(name)
-                between.append(after)
-        return Template(tuple(between), tuple(names))
+        return self.pattern % tuple([say(name) for name in self.names])
 
 
 class Texts(NamedTuple):
@@ -70,11 +54,16 @@ class Texts(NamedTuple):
     remedy: Template
 
 
-@lru_cache(maxsize=1024)
-def template(text: str) -> Template:
-    """A text of a rule taken apart."""
-    parts = tuple(PLACEHOLDER.split(text))
-    return Template(parts[::2], parts[1::2])
+def template(text: str, given: Mapping[str, str]) -> Template:
+    """A text whose placeholders are read; those that ``given`` knows are filled in already."""
+    pattern, names = "", []
+    for at, part in enumerate(PLACEHOLDER.split(text)):  # text and name in turn
+        if at % 2 == 0 or part in given:
+            pattern += (given[part] if at % 2 else part).replace("%", "%%")
+        else:
+            pattern += "%s"
+            names.append(part)
+    return Template(pattern, tuple(names))
 
 
 class Parameter(Struct, frozen=True, kw_only=True):
@@ -134,13 +123,13 @@ class Rule(Struct, frozen=True, kw_only=True, dict=True):
 
     def words(self, text: str) -> str:
         """``text`` (why, adviser, title or not_for) with the rule's parameters filled in."""
-        return template(text).fill(lambda name: self._given.get(name, f"{{{name}}}"))
+        return template(text, self._given).fill(lambda name: f"{{{name}}}")
 
     @cached_property
     def texts(self) -> Texts:
         """What a finding of the rule says, with the rule's parameters filled in already."""
-        because = tuple([template(case.because).given(self._given) for case in self.cases])
-        return Texts(template(self.message).given(self._given), because, template(self.remedy).given(self._given))
+        because = tuple([template(case.because, self._given) for case in self.cases])
+        return Texts(template(self.message, self._given), because, template(self.remedy, self._given))
 
     @cached_property
     def own_sources(self) -> tuple[str, ...]:

@@ -8,6 +8,7 @@ not silently never found.
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cache
 from typing import Any, Literal
 
 from msgspec.structs import force_setattr
@@ -69,12 +70,21 @@ class Fact(Struct, frozen=True, kw_only=True):
 
     @property
     def told(self) -> Telling:
-        """What is told of the fact."""
+        """What is told of the fact. Made when first asked for: with every text of its kind, and the end of the fact's
+        id as subject where it names none."""
         found = self.tell
         if not isinstance(found, Telling):
             found = found()
+            force_setattr(found, "shows", _blank(self.kind) | found.shows)
+            if not found.subject:
+                force_setattr(found, "subject", self.id.removeprefix(f"{self.kind}:"))
             force_setattr(self, "tell", found)
         return found
+
+
+@cache
+def _blank(kind: str) -> dict[str, Shown]:
+    return dict.fromkeys(KINDS[kind].shows, "")
 
 
 KINDS: dict[str, FactKind] = {

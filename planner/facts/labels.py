@@ -275,10 +275,12 @@ def _repeat_words(
 
 def _actives(account: Account) -> Iterator[Fact]:
     """An active's season total over all products and bare actives, against the least limit any used label sets."""
+    limits = _active_limits(account)
+    if not limits:
+        return
     totals: dict[str, float] = {}
     gaps: dict[str, str] = {}
     passes: dict[str, list[int]] = {}
-    limits: dict[str, tuple[float, Product, CropLabel]] = {}
     for state in account.all_states:
         for item in state.entry.tank:
             product = account.programme.product(item.product) if item.product else None
@@ -289,12 +291,6 @@ def _actives(account: Account) -> Iterator[Fact]:
             for active, content in product.actives.items():
                 dose = item.rate * content if item.rate is not None else None
                 _add(totals, gaps, passes, active, dose, state.number)
-            label = product.labels.get(account.crop.id)
-            if label is None:
-                continue
-            for active, most in label.active_total.items():
-                if active not in limits or most < limits[active][0]:
-                    limits[active] = (most, product, label)
     for active, (most, setter, label) in limits.items():
         if active not in totals and active not in gaps:
             continue
@@ -309,6 +305,19 @@ def _actives(account: Account) -> Iterator[Fact]:
             partial(_total_words, active, total, most, setter, label),
             {"total": gaps[active]} if missing else {},
         )
+
+
+def _active_limits(account: Account) -> dict[str, tuple[float, Product, CropLabel]]:
+    """The least season total of each active that a label of a used product sets, with product and label."""
+    limits: dict[str, tuple[float, Product, CropLabel]] = {}
+    for _, _, product in _items(account):
+        label = product.labels.get(account.crop.id)
+        if label is None:
+            continue
+        for active, most in label.active_total.items():
+            if active not in limits or most < limits[active][0]:
+                limits[active] = (most, product, label)
+    return limits
 
 
 def _total_words(active: str, total: float, most: float, setter: Product, label: CropLabel) -> Telling:
@@ -341,6 +350,8 @@ def _add(
 
 def _runs(account: Account) -> Iterator[Fact]:
     """Every run of passes with one group, against the labels in it that limit such runs."""
+    if all(use.label is None or use.label.consecutive is None for state in account.passes for use in state.uses):
+        return
     runs: dict[str, list[list[PassState]]] = {}
     before: frozenset[str] = frozenset()
     for state in account.passes:

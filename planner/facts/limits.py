@@ -269,7 +269,7 @@ def _run_words(
 def _intervals(account: Account) -> Iterator[Fact]:
     """Days from a pass with the group to the next pass against the target (any foliar pass where none is named)."""
     seen: set[tuple[str, int, int, str]] = set()
-    for code in sorted({use.code for state in account.passes for use in state.uses}):
+    for code in account.published.codes_of("max_interval_days"):
         for entry, target in account.published.chosen(("max_interval_days",), code):
             passes = account.working(target) if target is not None else account.passes
             for first, second in pairwise(passes):

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import date
-from functools import partial
 from typing import Any
 
-from msgspec.structs import force_setattr
-
 from planner.account import Account, Cap, PassState, TargetState, Use, tightest
-from planner.facts.kinds import KINDS, Fact, FactValue, Shown, Telling
+from planner.facts.kinds import Fact, FactValue, Shown, Telling
 from planner.model import Backing, Place, Truth
 
 DATES = "give dates, or stages with the field's stage dates"
 TARGETS = "give the field's targets"
+
+
+_NOTHING: dict[str, str] = {}  # shared by all facts of which all is known: there are many
 
 
 def fact(
@@ -23,7 +23,7 @@ def fact(
     passes: Sequence[int],
     values: dict[str, FactValue],
     tell: Callable[[], Telling],
-    unknown: dict[str, str] | None = None,
+    unknown: dict[str, str] = _NOTHING,
 ) -> Fact:
     """One fact with a unique id. ``unknown``: what to supply, by the field that is None. ``tell`` is asked when a rule
     fires on the fact: give ``partial(words_of_it, ...)`` and no lambda, which in a loop would tell of its last round.
@@ -33,21 +33,9 @@ def fact(
         id=f"{kind}:{key}",
         passes=tuple(passes) if len(passes) == 1 else tuple(dict.fromkeys(passes)),
         values=values,
-        unknown=unknown or {},
-        tell=partial(_whole, kind, key, tell),
+        unknown=unknown,
+        tell=tell,
     )
-
-
-_BLANK: dict[str, dict[str, Shown]] = {name: dict.fromkeys(kind.shows, "") for name, kind in KINDS.items()}
-
-
-def _whole(kind: str, key: str, tell: Callable[[], Telling]) -> Telling:
-    """A telling with every text of its kind, and the fact's key as subject where it names none."""
-    told = tell()
-    force_setattr(told, "shows", _BLANK[kind] | told.shows)
-    if not told.subject:
-        force_setattr(told, "subject", key)
-    return told
 
 
 def telling(

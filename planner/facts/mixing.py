@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import partial
 from itertools import combinations
+from typing import NamedTuple
 
 from planner.account import CAP_RANK, FREE, Account, Cap, PassState, TargetState, Use, any_of
 from planner.facts.dates import dated, day_words
@@ -12,6 +13,7 @@ from planner.facts.kinds import Fact, Telling
 from planner.facts.make import estimated, fact, flag, listed, names, number, shown, telling
 from planner.model import Truth
 from planner.published import Chosen
+from planner.season import Window
 
 
 def make(account: Account) -> Iterator[Fact]:
@@ -32,10 +34,9 @@ def _wanted(account: Account) -> Iterator[Fact]:
     for state in account.passes:
         for group, uses in state.by_group.items():
             rows = account.published.chosen(kinds, uses[0].code)
-            wanting = [row for row in rows if row[0].row.kind != "partner_must_be_effective"]
-            if wanting:
-                yield from _alone(account, state, group, wanting)
             if rows:
+                rows = [row for row in rows if _held_stages(account, state, row[0])]
+                yield from _alone(account, state, group, rows)
                 yield from _ineffective(account, state, group, rows)
 
 
@@ -58,7 +59,7 @@ def _alone(
     others = account.others(state, group)
     judged: dict[str, tuple[Chosen, list[TargetState]]] = {}
     for entry, target in rows:
-        if not _held_stages(account, state, entry):
+        if entry.row.kind == "partner_must_be_effective":
             continue
         if entry.row.targets and (target is None or (served and target not in served)):
             continue
@@ -130,19 +131,17 @@ def _ineffective(
     account: Account, state: PassState, group: str, rows: list[tuple[Chosen, TargetState | None]]
 ) -> Iterator[Fact]:
     """MIX03: another group is rated for the target, and no partner is effective on it here."""
-    done: set[str] = set()
+    others = account.others(state, group)
+    if not others:
+        return
     for target in account.served(state, group):
-        entries = [entry for entry, chosen_for in rows if chosen_for is target and _held_stages(account, state, entry)]
-        if not entries or target.id in done:
+        entries = [entry for entry, chosen_for in rows if chosen_for is target]
+        if not entries:
             continue
-        done.add(target.id)
-        others = account.others(state, group)
-        if not others:
-            continue
-        rated = any_of(account.rated(use, target).rated_for for use in others)
+        rated = any_of([account.rated(use, target).rated_for for use in others])
         partner = account.partner(state, group, target)[0]
         known = rated is False or (rated is True and partner is not None)
-        entry = max(entries, key=lambda one: CAP_RANK[one.cap.severity])
+        entry = max(entries, key=_cap_rank)
         yield fact(
             "mixture_wanted",
             f"partner:{state.number}:{group}:{target.id}",
@@ -155,6 +154,10 @@ def _ineffective(
             partial(_partner_words, account, state, group, entry, target),
             {} if known else {"partner_effective": _not_rated(others, target)},
         )
+
+
+def _cap_rank(entry: Chosen) -> int:
+    return CAP_RANK[entry.cap.severity]
 
 
 def _not_rated(others: list[Use], target: TargetState) -> str:
@@ -205,25 +208,28 @@ def _reason(account: Account, use: Use, target: TargetState) -> str:
 
 def _shared(account: Account) -> Iterator[Fact]:
     for state in account.passes:
-        if len(state.uses) < 2:
-            continue
-        risky = {use.active.name: use for use in state.uses if use.active.at_risk}
-        seen: set[tuple[str, ...]] = set()
-        for one, other in combinations(risky.values(), 2):
-            if not account.joined(one.group, other.group, "mixing"):
-                continue
-            cluster = [use for use in risky.values() if account.joined(use.group, one.group, "mixing")]
-            key = tuple(sorted(use.active.name for use in cluster))
-            if key in seen:
-                continue
-            seen.add(key)
-            yield _shared_fact(account, state, cluster)
+        for cluster in _clusters(account, state):
+            yield _shared_fact(account, state, [state.uses[at] for at in cluster])
+
+
+def _clusters(account: Account, state: PassState) -> tuple[tuple[int, ...], ...]:
+    """Actives at risk in a tank that cross-resistance joins, two or more together (their places in the tank)."""
+    found: tuple[tuple[int, ...], ...] | None = state.tank.known.get("clusters")
+    if found is None:
+        risky = {use.active.name: (at, use) for at, use in enumerate(state.uses) if use.active.at_risk}
+        clusters: dict[frozenset[int], tuple[int, ...]] = {}
+        for (_, one), (_, other) in combinations(risky.values(), 2):
+            if account.joined(one.group, other.group, "mixing"):
+                cluster = [at for at, use in risky.values() if account.joined(use.group, one.group, "mixing")]
+                clusters.setdefault(frozenset(cluster), tuple(cluster))
+        found = state.tank.known["clusters"] = tuple(clusters.values())
+    return found
 
 
 def _shared_fact(account: Account, state: PassState, cluster: list[Use]) -> Fact:
     group = cluster[0].group
     served = [
-        target for target in account.targets if account.works(state, target) and account.rated_for(cluster, target)
+        target for target in account.against(state) if account.rated_for(cluster, target)
     ]
     answers = {target.id: account.partner(state, group, target) for target in served}
     if served:
@@ -270,7 +276,7 @@ def _shared_words(
     open_targets = [target for target in served if answers[target.id][0] is False] or served
     caps = [answers[target.id][1] for target in open_targets]
     if rows:
-        caps.append(max((row.cap for row in rows), key=lambda cap: CAP_RANK[cap.severity]))
+        caps.append(max(rows, key=_cap_rank).cap)
     return telling(
         shows={
             "actives": shown(cluster),
@@ -365,43 +371,73 @@ def _fade(account: Account, state: PassState, group: str, uses: list[Use], targe
     partners = _partners_that_may_fade(account, state, group, target)
     if not partners:
         return None
-    known = [(end, use) for use in partners if (end := account.cover_end(use, state, target)) is not None]
-    cut = [(end, use) for use in partners if use.cut and (end := account.longest_end(use, state, target)) is not None]
-    if not known and not cut:
+    ends = [(end, use) for use in partners if (end := account.longest_end(use, state, target)) is not None]
+    if not ends:
         return None
-    end, partner = max(known or cut, key=lambda pair: pair[0])
-    needs: list[tuple[int, str, bool]] = []  # the first day on which it is needed no more; why; an estimate
     later = next(
         (one for one in account.working(target) if one.number > state.number and one.time.day is not None), None
     )
-    if later is not None and later.time.day is not None:
-        needs.append((later.time.day, f"pass {later.number}", later.time.day_estimated))
-    own = [day for use in uses if (day := account.longest_end(use, state, target)) is not None]
-    if own:
-        needs.append((max(own), f"the end of group {uses[0].code}'s own cover", state.time.day_estimated))
-    if target.window is not None and target.window.last is not None:
-        words = f"the end of the window ({target.window.last_stage})"
-        needs.append((target.window.last + 1, words, target.window.last_estimated))
-    if not needs:
+    need = _needed_until(account, state, uses, target, later)
+    if need is None:
         return None
-    needed, by, needed_estimated = min(needs, key=lambda pair: pair[0])
-    short = needed - end
+    known, cut = [pair for pair in ends if not pair[1].cut], [pair for pair in ends if pair[1].cut]
+    end, partner = max(known or cut, key=_day)
+    short = need.day - end
     # a rate under the label's least: for how long it protects is not known, so a lack counts only where there is none
-    may_last = [use.shown for day, use in cut if not known or day > end]
-    open_names = listed(may_last or (use.shown for use in uses if use.cut and by.endswith("own cover")))
-    unsure = bool(open_names) and (short > 0 or not known)
-    guess = state.time.day_estimated or (later is not None and later.time.day_estimated)
-    last_days = (end - 1, needed - 1)
+    open_uses = [use for day, use in cut if not known or day > end]
+    if not open_uses and need.own:
+        open_uses = [use for use in uses if use.cut]
+    unsure = bool(open_uses) and (short > 0 or not known)
     return fact(
         "partner_cover",
         f"{state.number}:{group}:{target.id}",
         (state.number,),
         {"days_short": None if unsure else short, "multi_site": 0},
-        partial(_fade_words, account, state, group, target, partner, last_days, needed_estimated, by, guess),
-        {"days_short": f"how long {open_names} protects at a rate under its label's least is not known"}
-        if unsure
-        else {},
+        partial(_fade_words, account, state, group, target, partner, end - 1, need, later),
+        {"days_short": _cut_cover(open_uses)} if unsure else {},
     )
+
+
+def _day(pair: tuple[int, Use]) -> int:
+    return pair[0]
+
+
+def _cut_cover(uses: list[Use]) -> str:
+    return f"how long {listed(use.shown for use in uses)} protects at a rate under its label's least is not known"
+
+
+class _Need(NamedTuple):
+    """Until when a partner is needed: the first day on which it is no more, whether that is an estimate, and why."""
+
+    day: int
+    estimated: bool
+    own: bool  # the group's own cover ends then
+    by: PassState | Window | str  # the next pass, the window's end, or the code of the group
+
+    @property
+    def words(self) -> str:
+        """What ends the need."""
+        if isinstance(self.by, PassState):
+            return f"pass {self.by.number}"
+        if isinstance(self.by, Window):
+            return f"the end of the window ({self.by.last_stage})"
+        return f"the end of group {self.by}'s own cover"
+
+
+def _needed_until(
+    account: Account, state: PassState, uses: list[Use], target: TargetState, later: PassState | None
+) -> _Need | None:
+    """The first of: the next pass against the target, the end of the group's own cover, the end of the window."""
+    need: _Need | None = None
+    if later is not None and later.time.day is not None:
+        need = _Need(later.time.day, later.time.day_estimated, False, later)
+    own = [day for use in uses if (day := account.longest_end(use, state, target)) is not None]
+    if own and (need is None or max(own) < need.day):
+        need = _Need(max(own), state.time.day_estimated, True, uses[0].code)
+    window = target.window
+    if window is not None and window.last is not None and (need is None or window.last + 1 < need.day):
+        need = _Need(window.last + 1, window.last_estimated, False, window)
+    return need
 
 
 def _fade_words(
@@ -410,25 +446,23 @@ def _fade_words(
     group: str,
     target: TargetState,
     partner: Use,
-    last_days: tuple[int, int],
-    needed_estimated: bool,
-    by: str,
-    guess: bool,
+    ends: int,
+    need: _Need,
+    later: PassState | None,
 ) -> Telling:
-    """``last_days``: the last day that the partner covers, and the last on which it is needed."""
+    """``ends``: the last day that the partner covers."""
     caps = [_protection_cap(account, partner, state, target), *estimated(account, [(state, target)], "the window")]
-    if guess:
+    if state.time.day_estimated or (later is not None and later.time.day_estimated):
         caps.append(Cap("advice", "the days between the passes are estimated from their stages"))
-    day = state.time.day or 0
-    ends, needed = last_days
+    day, needed = state.time.day or 0, need.day - 1
     return telling(
         shows={
             "partner": partner.shown,
             "group": account.group_words(group),
             "target": target.name,
             "partner_end": day_words(account, ends, state.time.day_estimated) or f"day {ends - day} after the pass",
-            "needed_end": day_words(account, needed, needed_estimated) or f"day {needed - day} after the pass",
-            "needed_by": by,
+            "needed_end": day_words(account, needed, need.estimated) or f"day {needed - day} after the pass",
+            "needed_by": need.words,
         },
         evidence={
             "group": group,
@@ -473,8 +507,7 @@ def _protection_cap(account: Account, use: Use, state: PassState, target: Target
 def _modes(account: Account) -> Iterator[Fact]:
     done: set[tuple[str, int]] = set()
     for kind in ("min_moa_in_mixture", "multisite_required"):
-        codes = sorted({use.code for state in account.passes for use in state.uses})
-        for code in codes:
+        for code in account.published.codes_of(kind):
             for entry, target in account.published.chosen((kind,), code):
                 for state in account.working(target) if target is not None else account.passes:
                     if code not in state.codes or not _held_stages(account, state, entry):

@@ -24,9 +24,7 @@ def make(account: Account) -> Iterator[Fact]:
 
 def _reported(account: Account) -> Iterator[Fact]:
     for state in account.passes:
-        for target in account.targets:
-            if not account.works(state, target):
-                continue
+        for target in account.against(state):
             for group, level, places in _reports(account, state, target):
                 hit = [state.uses[at] for at in places]
                 yield fact(
@@ -308,17 +306,16 @@ _SCORES = {"low": 1.0, "medium": 2.0, "high": 3.0}
 
 def _combined(account: Account) -> Iterator[Fact]:
     """FRAC Monograph 2: fungicide score x pathogen score x agronomic score (contract, section 5)."""
-    against: dict[tuple[str, str], list[PassState]] = {}
-    for target in account.targets:
-        for state in account.working(target):
-            for group in state.by_group:
-                if account.group_rated_for(state, group, target):
-                    against.setdefault((group, target.id), []).append(state)
-    for group in sorted({group for group, _ in against}):
+    against: dict[str, dict[str, list[PassState]]] = {}  # by group and target
+    for state in account.passes:
+        for group in state.by_group:
+            for target in account.served(state, group):
+                against.setdefault(group, {}).setdefault(target.id, []).append(state)
+    for group in sorted(against):
         for target in account.targets:
-            passes = against.get((group, target.id), [])
+            passes = against[group].get(target.id, [])
             uses = [use for state in passes for use in state.by_group[group]]
-            if uses and account.at_risk(uses):
+            if account.at_risk(uses):
                 yield _combined_fact(account, group, target, passes, uses)
 
 
@@ -328,18 +325,17 @@ def _combined_fact(account: Account, group: str, target: TargetState, passes: li
     alone: Truth = True if False in partnered else None if None in partnered else False
     pressure, risk = target.entry.pressure, target.target.risk
     combined: int | None = None
-    parts = ""
+    scores: tuple[float, ...] = ()
     if fungicide is not None and fungicide.score is not None and risk and pressure is not None:
-        agronomic = _agronomic(pressure, len(passes), alone)
-        combined = round(100 * fungicide.score * _SCORES[risk] * agronomic)
-        parts = f"{fungicide.score:g} x {_SCORES[risk]:g} x {agronomic:g}"
+        scores = (fungicide.score, _SCORES[risk], _agronomic(pressure, len(passes), alone))
+        combined = round(100 * scores[0] * scores[1] * scores[2])
     solo = [state for state, value in zip(passes, partnered, strict=True) if value is False]
     return fact(
         "combined_risk",
         f"{group}:{target.id}",
         [state.number for state in solo or passes],
         {"risk": combined, "alone_some": flag(alone)},
-        partial(_combined_words, account, group, target, passes, solo, fungicide, combined, parts),
+        partial(_combined_words, account, group, target, passes, solo, fungicide, combined, scores),
         {} if combined is not None else {"risk": _no_risk(group, target, fungicide)},
     )
 
@@ -361,7 +357,7 @@ def _combined_words(
     solo: list[PassState],
     fungicide: FungicideScore | None,
     combined: int | None,
-    parts: str,
+    scores: tuple[float, ...],
 ) -> Telling:
     caps = [account.partner(state, group, target)[1] for state in solo[:1]]
     if fungicide is not None and combined is not None:
@@ -374,7 +370,7 @@ def _combined_words(
             "group": account.group_words(group),
             "target": target.name,
             "risk_words": "" if combined is None else f"{combined / 100:g}",
-            "parts": parts,
+            "parts": " x ".join(f"{score:g}" for score in scores),
         },
         evidence={
             "group": group,

@@ -139,14 +139,17 @@ def _pair_fact(
 
 def _open_pair(account: Account, one: str, other: str, values: dict[str, FactValue]) -> dict[str, str]:
     """What to supply for a pair of which something is not known."""
-    codes = listed(dict.fromkeys([one, other]))
+    at_risk, partner = values["at_risk"] is None, values["alone_some"] is None or values["alone_all"] is None
     unknown: dict[str, str] = {}
-    if values["at_risk"] is None:
-        unknown["at_risk"] = f"the resistance risk of {codes} is not stated by its scheme"
-    if values["alone_some"] is None or values["alone_all"] is None:
-        unknown["alone_some"] = unknown["alone_all"] = (
-            f"whether a partner of {codes} controls {listed(names(account.targets))} is not known; rate it on the label"
-        )
+    if at_risk or partner:
+        codes = listed([one, other])
+        if at_risk:
+            unknown["at_risk"] = f"the resistance risk of {codes} is not stated by its scheme"
+        if partner:
+            unknown["alone_some"] = unknown["alone_all"] = (
+                f"whether a partner of {codes} controls {listed(names(account.targets))} is not known; "
+                "rate it on the label"
+            )
     return unknown
 
 
@@ -421,8 +424,7 @@ def _repeated_actives(account: Account) -> Iterator[Fact]:
             uses.setdefault(use.active.name, []).append(use)
     for active, entries in sorted(uses.items()):
         rows = list(_rows_on(account, entries[0], len(entries), uses))
-        in_part = account.catalogue.partly_joined(entries[0].group)
-        if not rows and (len(entries) < 2 or not in_part):
+        if not rows and (len(entries) < 2 or not account.catalogue.partly_joined(entries[0].group)):
             continue
         others = _other_actives(account, entries[0])
         yield fact(

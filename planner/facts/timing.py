@@ -44,7 +44,7 @@ def _first_passes(account: Account) -> Iterator[Fact]:
             unknown = unknown or (effective is None and account.meets(state, target).value is not False)
         if first is None and not unknown:
             continue
-        after = account.season.following(timing[-1])
+        after = _after(account, timing[-1])
         if after is None:
             continue
         state = first or account.passes[0]
@@ -59,6 +59,16 @@ def _first_passes(account: Account) -> Iterator[Fact]:
             if stage is not None
             else {"stage": f"whether an earlier pass controls {target.name} is not known" if unknown else DATES},
         )
+
+
+def _after(account: Account, code: str) -> Stage | None:
+    """The stage that follows one in time."""
+    key = ("after", code)
+    known = account.ground.known
+    if key not in known:
+        known[key] = account.season.following(code)
+    found: Stage | None = known[key]
+    return found
 
 
 def _first_told(account: Account, target: TargetState, state: PassState, after: Stage, found: bool) -> Telling:
