@@ -57,7 +57,7 @@ Purpose = Literal["mixing", "succession", "counting"]
 
 _GROUP = re.compile(r"(?:(FRAC|IRAC|HRAC)[\s:-]*)?(?:GROUP\s*)?([A-Z]{0,3}\d[\dA-Z.]*|[A-Z]{2,3})\Z")
 _RULE_FILE = re.compile(r"[A-Z]{3}[0-9]{2}-")  # rules of the family that shares the folder with the limits
-_CODE = ("catalogue", "catalogue_read", "catalogue_shapes", "datafile", "stages", "yamlio")
+_CODE = ("catalogue", "catalogue_read/", "catalogue_shapes", "datafile", "stages", "yamlio")
 
 
 class Core(Struct, frozen=True, kw_only=True):

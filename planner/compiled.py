@@ -57,8 +57,15 @@ def stamp(files: Iterable[Path | str]) -> bytes:
 
 
 def code(*modules: str) -> list[str]:
-    """Files of these modules of the planner, so that changed code makes a new section."""
-    return [f"{_PACKAGE}/{module}.py" for module in ("compiled", "model", *modules)]
+    """Files of these modules of the planner (``name/``: all of a package), so that changed code makes a new section."""
+    found: list[str] = []
+    for module in ("compiled", "model", *modules):
+        if module.endswith("/"):
+            inside = sorted(name for name in os.listdir(f"{_PACKAGE}/{module}") if name.endswith(".py"))
+            found += [f"{_PACKAGE}/{module}{name}" for name in inside]
+        else:
+            found.append(f"{_PACKAGE}/{module}.py")
+    return found
 
 
 def section(

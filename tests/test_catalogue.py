@@ -856,6 +856,12 @@ def test_the_store_gives_back_what_was_read(store: Path, monkeypatch: pytest.Mon
     assert everything(load()) == fresh
 
 
+def test_the_store_hangs_on_every_module_that_reads_the_catalogue() -> None:
+    files = [Path(file) for file in compiled.code(*planner.catalogue._CODE)]
+    readers = Path(planner.__file__).parent / "catalogue_read"
+    assert set(readers.glob("*.py")) <= set(files) and all(file.is_file() for file in files)
+
+
 @pytest.mark.parametrize("damage", [b"", b"nonsense", b"planner1", None])
 def test_a_damaged_store_is_built_again(store: Path, damage: bytes | None) -> None:
     fresh = everything(load())
