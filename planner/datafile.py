@@ -10,12 +10,16 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator
 from fractions import Fraction
-from typing import Any, NamedTuple, cast, get_args
+from types import NoneType, UnionType
+from typing import Any, NamedTuple, TypeVar, Union, cast, get_args, get_origin
+
+import msgspec
 
 from planner.errors import RulebookError, nearest
 from planner.model import Backing, Confidence, Grade, Place
 from planner.yamlio import Document
 
+T = TypeVar("T")
 GRADES: tuple[str, ...] = get_args(Grade)
 CONFIDENCES: tuple[str, ...] = get_args(Confidence)
 _DATE = re.compile(r"\d{4}(?:-\d\d(?:-\d\d)?)?\Z")
@@ -285,3 +289,75 @@ class Row:
             confidence=cast(Confidence, confidence) if confidence in CONFIDENCES else None,
             note=note,
         )
+
+
+# --- files of one fixed shape ---------------------------------------------------------------------------------------
+
+Path = tuple[str | int, ...]
+_WANTED: dict[Any, tuple[str, str]] = {
+    str: ("text", "write text, in quotes where it looks like a number"),
+    int: ("a whole number", "write a number such as 2"),
+    float: ("a number", "write a number such as 2.5"),
+    bool: ("true or false", "write true or false"),
+    list: ("a list", "write [a, b], or '- ' lines"),
+    dict: ("keys with values", "write 'key: value'"),
+}
+
+
+def typed(document: Document, shape: type[T]) -> T:
+    """The whole document as ``shape``, a msgspec struct.
+
+    Raises:
+        RulebookError: a key is unknown or missing, or a value is of another type; the first one, at its line.
+    """
+    try:
+        return msgspec.convert(document.data, shape, strict=True)
+    except msgspec.ValidationError:
+        path, problem, cure = _misfit(document.data, shape, ())
+        raise RulebookError(document.place(path), problem, cure) from None
+
+
+def _misfit(data: Any, shape: Any, path: Path) -> tuple[Path, str, str]:
+    """Path, problem and cure of the first value that does not fit, where it is known that one does not."""
+    kind = get_origin(shape) or shape
+    inner = get_args(shape)
+    if kind in (Union, UnionType):  # a value that may be left out
+        return _misfit(data, next(one for one in inner if one is not NoneType), path)
+    fields: dict[str, Any] = {}
+    if isinstance(kind, type) and issubclass(kind, msgspec.Struct):
+        fields = {field.encode_name: field for field in msgspec.structs.fields(kind)}
+        kind = dict
+    elif kind is tuple:
+        kind = list
+    name = next((str(step) for step in reversed(path) if isinstance(step, str)), "the file")
+    below: list[tuple[str | int, Any, Any]] = []
+    if kind is dict and isinstance(data, dict):
+        for key, value in data.items():
+            if fields and key not in fields:
+                near = nearest(key, fields, count=1)
+                cure = f"did you mean {near[0]}?" if near else f"its keys are {', '.join(fields)}"
+                return (*path, key), f"unknown key '{key}'", cure
+            below.append((key, value, fields[key].type if fields else inner[1]))
+    elif kind is list and isinstance(data, list):
+        fixed = get_origin(shape) is tuple and inner[-1] is not ...
+        if fixed and len(inner) != len(data):
+            return path, f"'{name}' takes {len(inner)} values, {len(data)} are given", "write as many as it takes"
+        below = [(at, value, inner[at] if fixed else inner[0]) for at, value in enumerate(data)]
+    for step, value, wanted in below:
+        try:
+            msgspec.convert(value, wanted, strict=True)
+        except msgspec.ValidationError:
+            return _misfit(value, wanted, (*path, step))
+    lacking = [key for key, field in fields.items() if field.required and isinstance(data, dict) and key not in data]
+    if lacking:
+        return path, f"'{name}' lacks '{lacking[0]}'", f"add {lacking[0]}: ..."
+    said, cure = _WANTED.get(kind) or (f"one of {', '.join(map(str, inner))}", "write one of them")
+    return path, f"'{name}' takes {said}, not {_kind_of(data)}", cure
+
+
+def _kind_of(data: Any) -> str:
+    if data is None:
+        return "nothing"
+    if isinstance(data, (dict, list)):
+        return "keys with values" if isinstance(data, dict) else "a list"
+    return f"the {'text' if isinstance(data, str) else 'value'} {data!r:.60}"

@@ -117,7 +117,7 @@ def table() -> UnitTable:
     """
     files: list[Path | str] = [
         places.folder("catalog") / "units.yaml",
-        *compiled.code("quantities", "yamlio"),
+        *compiled.code("quantities", "datafile", "yamlio"),
     ]
     return compiled.section("units", build, UnitTable, files)
 
@@ -126,19 +126,16 @@ def build() -> UnitTable:
     """Read ``catalog/units.yaml`` and let pint work out every factor (slow: imports pint).
 
     Raises:
-        RulebookError: an unknown key, an unknown pint expression, or a spelling that is given twice.
+        RulebookError: an unknown key, a value of another type, an unknown pint expression, or a spelling that is given
+            twice.
     """
-    import msgspec
     import pint
 
-    from planner import yamlio
+    from planner import datafile, yamlio
 
     path = places.folder("catalog") / "units.yaml"
     document = yamlio.read(path)
-    try:
-        raw = msgspec.convert(document.data, _Raw, strict=True)
-    except msgspec.ValidationError as error:
-        raise RulebookError(str(path), str(error)) from None
+    raw = datafile.typed(document, _Raw)
     registry: pint.UnitRegistry[Decimal] = pint.UnitRegistry(non_int_type=Decimal)
 
     def factor(expression: str, base: str, *where: str) -> str:

@@ -7,14 +7,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from fractions import Fraction
-from typing import Any
+from typing import Any, Literal
 
+import msgspec
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from planner import yamlio
-from planner.datafile import Problems, Row
+from planner.datafile import Problems, Row, typed
 from planner.errors import RulebookError
 from planner.model import Backing
 
@@ -184,3 +185,40 @@ def test_shares_are_read_as_fractions_are_worth(share: Fraction) -> None:
     found = one.fraction("a")
     assert found == pytest.approx(float(share))
     assert len(problems) == (0 if 0 < share <= 1 else 1)
+
+
+class Shelf(msgspec.Struct, kw_only=True, forbid_unknown_fields=True):
+    """An invented file of one fixed shape."""
+
+    version: int
+    ends: tuple[float, float]
+    kind: Literal["open", "closed"] = "open"
+    rows: list[dict[str, str]] = []
+    most: int | None = None
+
+
+SOUND = "version: 1\nends: [0, 1.5]\n"
+
+
+@pytest.mark.parametrize("text, said", [
+    (SOUND + "rows:\n  - {a: b}\n  - c: d\n    e: [f]\n", "6: 'e' takes text, not a list; write text, in quotes"),
+    (SOUND + "rows:\n  - {a: null}\n", "4: 'a' takes text, not nothing; write text"),
+    (SOUND + "rows: {a: b}\n", "3: 'rows' takes a list, not keys with values; write [a, b], or '- ' lines"),
+    (SOUND + "rows:\n  - a\n", "4: 'rows' takes keys with values, not the text 'a'; write 'key: value'"),
+    (SOUND + "kind: shut\n", "3: 'kind' takes one of open, closed, not the text 'shut'; write one of them"),
+    (SOUND + "most: 1.5\n", "3: 'most' takes a whole number, not the value 1.5; write a number such as 2"),
+    (SOUND + "row: []\n", "3: unknown key 'row'; did you mean rows?"),
+    (SOUND + "zzzz: []\n", "3: unknown key 'zzzz'; its keys are version, ends, kind, rows, most"),
+    ("version: 1\nends: [0]\n", "2: 'ends' takes 2 values, 1 are given; write as many as it takes"),
+    ("version: 1\nends: [0, x]\n", "2: 'ends' takes a number, not the text 'x'; write a number such as 2.5"),
+    ("# a shelf\nversion: 1\n", "2: 'the file' lacks 'ends'; add ends: ..."),
+    ("- version\n", "1: 'the file' takes keys with values, not a list; write 'key: value'"),
+])  # fmt: skip
+def test_a_file_of_one_fixed_shape_is_refused_at_the_line_of_the_first_misfit(text: str, said: str) -> None:
+    with pytest.raises(RulebookError) as error:
+        typed(yamlio.read(text, name="shelf.yaml"), Shelf)
+    assert str(error.value).startswith(f"shelf.yaml:{said}")
+
+
+def test_a_file_of_one_fixed_shape_is_read() -> None:
+    assert typed(yamlio.read(SOUND), Shelf) == Shelf(version=1, ends=(0.0, 1.5))

@@ -123,18 +123,26 @@ def test_least_and_most_rate_go_together(tmp_path: Path) -> None:
     assert (found.labels["soybean"].rate_least, found.labels["soybean"].rate_most) == (0.4, 1.0)
 
 
-@pytest.mark.parametrize("change, said", [
-    (("  date: [date,", "  date: [date, product name,"), "'product name' stands for date and product; give it to one"),
-    (("version: 1", "version: one"), "Expected `int`, got `str` - at `$.version`"),
+@pytest.mark.parametrize("change, line, said", [
+    (("  product: [product, product name,", "  product: [product, spray date, product name,"),
+     "  product:", "'spray date' stands for date and product; give it to one"),
+    (("version: 1", "version: one"),
+     "version:", "'version' takes a whole number, not the text 'one'; write a number such as 2"),
+    (("grade: practice\n", "grade: practice\ngrades: practice\n"),
+     "grades:", "unknown key 'grades'; did you mean grade?"),
+    (("grade: practice\n", ""), "version:", "'the file' lacks 'grade'; add grade: ..."),
+    (("  date: [date,", "  date: [3,"), "  date:", "'date' takes text, not the value 3; write text, in quotes where"),
 ])  # fmt: skip
 def test_a_slip_in_the_table_of_headings_is_told(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, change: tuple[str, str], said: str
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, change: tuple[str, str], line: str, said: str
 ) -> None:
     shipped = Path(__file__).resolve().parents[1] / "catalog" / "columns.yaml"
     text = shipped.read_text(encoding="utf-8")
     assert change[0] in text
-    (tmp_path / "columns.yaml").write_text(text.replace(*change, 1), encoding="utf-8")
+    changed = text.replace(*change, 1)
+    (tmp_path / "columns.yaml").write_text(changed, encoding="utf-8")
     monkeypatch.setattr(columns.places, "folder", lambda name: tmp_path)
     with pytest.raises(RulebookError) as caught:
         columns.build()
-    assert str(caught.value) == f"{tmp_path / 'columns.yaml'}: {said}"
+    number = next(at for at, text in enumerate(changed.splitlines(), start=1) if text.startswith(line))
+    assert str(caught.value).startswith(f"{tmp_path / 'columns.yaml'}:{number}: {said}")

@@ -7,9 +7,7 @@ from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 
-import msgspec
-
-from planner import compiled, places, quantities, yamlio
+from planner import compiled, datafile, places, quantities, yamlio
 from planner.errors import RulebookError
 from planner.model import Struct
 
@@ -70,7 +68,8 @@ def column_words() -> ColumnWords:
     Raises:
         RulebookError: ``catalog/columns.yaml`` is wrong.
     """
-    files: list[Path | str] = [places.folder("catalog") / "columns.yaml", *compiled.code("documents/columns", "yamlio")]
+    code = compiled.code("documents/columns", "datafile", "yamlio")
+    files: list[Path | str] = [places.folder("catalog") / "columns.yaml", *code]
     return compiled.section("columns", build, ColumnWords, files)
 
 
@@ -81,28 +80,31 @@ def build() -> ColumnWords:
         RulebookError: it is wrong, or gives one spelling to two fields.
     """
     path = places.folder("catalog") / "columns.yaml"
-    try:
-        raw = msgspec.convert(yamlio.read(path).data, _File, strict=True)
-    except msgspec.ValidationError as error:
-        raise RulebookError(str(path), str(error)) from None
+    document = yamlio.read(path)
+    raw = datafile.typed(document, _File)
     return ColumnWords(
-        fields={"programme": _turned(raw.programme, path), "products": _turned(raw.products, path)},
-        keys=_turned(raw.keys, path),
+        fields={
+            "programme": _turned(raw.programme, document, "programme"),
+            "products": _turned(raw.products, document, "products"),
+        },
+        keys=_turned(raw.keys, document, "keys"),
         measures=raw.measures,
         scales={fold(key): value for key, value in raw.scales.items()},
-        values={field: _turned(entries, path) for field, entries in raw.values.items()},
+        values={field: _turned(entries, document, "values", field) for field, entries in raw.values.items()},
         groups=tuple(map(fold, raw.groups)),
         ends=tuple(map(fold, raw.ends)),
     )
 
 
-def _turned(entries: Mapping[str, list[str]], path: Path) -> dict[str, str]:
+def _turned(entries: Mapping[str, list[str]], document: yamlio.Document, *path: str) -> dict[str, str]:
     found: dict[str, str] = {}
     for field, spellings in entries.items():
-        for spelling in map(fold, spellings):
+        for at, spelling in enumerate(map(fold, spellings)):
             if found.setdefault(spelling, field) != field:
                 raise RulebookError(
-                    str(path), f"'{spelling}' stands for {found[spelling]} and {field}", "give it to one"
+                    document.place((*path, field, at)),
+                    f"'{spelling}' stands for {found[spelling]} and {field}",
+                    "give it to one",
                 )
     return found
 

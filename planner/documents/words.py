@@ -7,15 +7,11 @@ from __future__ import annotations
 import re
 from functools import cache
 from pathlib import Path
-from typing import Any, Literal, TypeVar
+from typing import Literal
 
-import msgspec
-
-from planner import compiled, places, yamlio
-from planner.errors import RulebookError, UnknownName, nearest
+from planner import compiled, datafile, places, yamlio
+from planner.errors import UnknownName, nearest
 from planner.model import Struct
-
-T = TypeVar("T")
 
 _REGION = re.compile(r"([A-Za-z]{2})-([A-Za-z0-9]{1,3})\Z")
 
@@ -80,30 +76,26 @@ def words() -> Words:
     files: list[Path | str] = [
         base / "words.yaml",
         base / "countries.yaml",
-        *compiled.code("documents/words"),
+        *compiled.code("documents/words", "datafile", "yamlio"),
     ]
     return compiled.section("words", build, Words, files)
 
 
 def build() -> Words:
-    """Read the two word lists."""
+    """Read the two word lists.
+
+    Raises:
+        RulebookError: one of them is wrong.
+    """
     base = places.folder("catalog")
-    lists = _convert(base / "words.yaml", _WordFile)
-    countries = _convert(base / "countries.yaml", _CountryFile)
+    lists = datafile.typed(yamlio.read(base / "words.yaml"), _WordFile)
+    countries = datafile.typed(yamlio.read(base / "countries.yaml"), _CountryFile)
     return Words(
         droplets=lists.droplets,
         formulations=lists.formulations,
         kinds=lists.kinds,
         countries=countries.countries,
     )
-
-
-def _convert(path: Path, type: type[T]) -> T:
-    data: Any = yamlio.read(path).data
-    try:
-        return msgspec.convert(data, type, strict=True)
-    except msgspec.ValidationError as error:
-        raise RulebookError(str(path), str(error)) from None
 
 
 def droplet_class(text: str) -> str:
