@@ -20,7 +20,7 @@ from planner.draft import long_season
 from planner.draft.conflict import in_words, reasons
 from planner.draft.options import Space
 from planner.draft.scan import Figures, Resolution, Scan
-from planner.draft.solve import Answer, Search, Stopped, Wanted, is_long
+from planner.draft.solve import Answer, Search, Stopped, Unsolved, Wanted, is_long
 from planner.errors import NoProgramme
 
 SCALE = 10_000  # shares of a range are counted in so many parts
@@ -49,6 +49,7 @@ class Front:
     looked_at: int = 0
     long: bool = False  # too many dates for every programme to be looked at (``draft.long_season``)
     stood_aside: int = 0  # tanks of three products that a long season leaves out
+    by_sum: set[str] = field(default_factory=set)  # named programmes proven by the sum of what each pass selects
     resolution: Resolution = field(default_factory=Resolution)
 
     @property
@@ -126,11 +127,35 @@ def _first(search: Search, found: Front, say: Callable[[str], None], seconds: fl
     # nothing at all is always cheapest: a programme is compared when it leaves at most half of what can be covered bare
     found.most_bare = best.bare + max(0, found.nothing.bare - best.bare) // 2
     say("looking for the cheapest and the gentlest programme")
+    if found.long:
+        _long_first(search, found, best)
+        return
     useful = Search(found.space, replace(search.wanted, most_bare=found.most_bare), seconds=seconds)
     cheapest = useful.best(("cost", "bare", "selection", "cautions")) or best
     gentlest = useful.best(("selection", "bare", "cost", "cautions")) or best
     gentlest = replace(gentlest, proven=False)
     found.named = {"cheapest": cheapest, "best covered": best, "gentlest": gentlest}
+
+
+def _long_first(search: Search, found: Front, best: Answer) -> None:
+    """The cheapest and the gentlest of a long season, both from the model that is there."""
+    order = ("selection", "bare", "cost", "cautions")
+    with search.within(bare=found.most_bare):
+        search.hint(best.columns)
+        found.named["cheapest"] = _solved(search, ("cost", "bare", "selection", "cautions"), best)
+        gentlest = _solved(search, order, best)
+    found.by_sum = {"gentlest"} if gentlest.proven else set()
+    # what no pass selects by itself no programme of such passes selects
+    found.named["gentlest"] = replace(gentlest, proven=gentlest.proven and not long_season.summed(gentlest))
+    found.named = {name: found.named[name] for name in ("cheapest", "best covered", "gentlest")}
+
+
+def _solved(search: Search, order: tuple[str, ...], known: Answer) -> Answer:
+    """The best by these figures, or the known programme where the search came to no other."""
+    try:
+        return search.best(order) or known
+    except Unsolved:
+        return replace(known, proven=False)
 
 
 def _long(
@@ -143,6 +168,17 @@ def _long(
     say("looking for programmes that none beats")
     found.points = list(found.named.values())
     found.points = long_season.points(search, found.points, found.most_bare, found.resolution, say)
+    _long_gentlest(found)
+
+
+def _long_gentlest(found: Front) -> None:
+    """The gentlest of all that were found, by the figures that are shown."""
+    useful = [one for one in found.points if one.bare <= found.most_bare]
+    steps = found.resolution.of
+    best = min([found.named["gentlest"], *useful], key=lambda one: (steps(one.point)[2], *steps(one.point)[1::-1]))
+    if steps(best.point)[2] < steps(found.named["gentlest"].point)[2]:
+        found.by_sum.discard("gentlest")
+    found.named["gentlest"] = best
 
 
 def _long_balanced(search: Search, found: Front, seconds: float) -> None:
@@ -150,11 +186,16 @@ def _long_balanced(search: Search, found: Front, seconds: float) -> None:
     for strict in (2, 1, 0):
         wanted = replace(search.wanted, strict=strict, most_bare=found.most_bare)
         well = Search(found.space, wanted, seconds=seconds)
-        answer = well.minimise(balance(well, found))
+        try:
+            answer = well.minimise(balance(well, found))
+        except Unsolved:
+            continue
         if answer is not None:
             found.strict = strict
             found.named["balanced"] = replace(answer, proven=False)
+            found.by_sum |= {"balanced"} if answer.proven else set()
             return
+    found.named["balanced"] = replace(found.named["best covered"], proven=False)
 
 
 def _balanced(scan: Scan, found: Front, seconds: float) -> None:
@@ -238,10 +279,12 @@ def balance(search: Search, found: Front) -> Any:
     whole: Any = search.compiled.cautions * CAUTION
     for name, (low, high) in _ranges(found).items():
         span = max(1, high - low)
-        share = model.new_int_var(0, MOST_SHARE * SCALE, f"share {name}")
+        # a range may be small beside what can be chosen: nothing is forbidden here, it only counts
+        most = max(MOST_SHARE, -(-(search.end_of(name) - low) * WEIGHT[name] // span)) * SCALE
+        share = model.new_int_var(0, most, f"share {name}")
         # the least whole share that is not below the figure's own
         model.add(share * span >= (search.expression(name) - low) * SCALE * WEIGHT[name])
-        square = model.new_int_var(0, (MOST_SHARE * SCALE) ** 2, f"square {name}")
+        square = model.new_int_var(0, 2 * MOST_SHARE * SCALE * most, f"square {name}")
         for tenth in range(1, 10 * MOST_SHARE):
             at = tenth * SCALE // 10
             model.add(square >= 2 * at * share - at * at)

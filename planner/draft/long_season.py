@@ -10,12 +10,13 @@ gentlest by that sum. Of all programmes found the ones are named that are best b
 from __future__ import annotations
 
 import copy
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import replace
+from typing import Any
 
 from planner.draft.options import Column, Space
-from planner.draft.scan import STEPS, Resolution
-from planner.draft.solve import Answer, Search
+from planner.draft.scan import STEPS, Found, Resolution
+from planner.draft.solve import Answer, Search, Unsolved
 
 LEVELS = 4  # caps on bare days, from the best cover to the most that a named programme may leave bare
 TWO = 2  # products in a tank that are held without question; modes of action that are told apart
@@ -105,8 +106,35 @@ def _at(search: Search, most_bare: int, known: Sequence[Answer]) -> Iterator[Ans
 def _found(search: Search, order: Sequence[str], known: Sequence[Answer]) -> Answer | None:
     if known:
         search.hint(min(known, key=lambda one: getattr(one, order[0])).columns)
-    one = search.best(order)
+    try:
+        one = search.best(order)
+    except Unsolved:
+        return None
     return one and replace(one, proven=False)
+
+
+class Asked:
+    """The best programmes of a long season that hold what is asked for, as ``draft.scan`` gives them for a shorter one.
+
+    Args:
+        search: the model with the rules and wishes.
+        objective: what is least in the best programme, as an expression of that model.
+        begin: a programme to begin at.
+    """
+
+    def __init__(self, search: Search, objective: Any, begin: Answer) -> None:
+        self.search, self.space, self.objective = search, search.space, objective
+        self.found = Found(complete=True)
+        search.hint(begin.columns)
+
+    def best(self, force: Sequence[Column], without: Collection[int] = ()) -> Answer | None:
+        """The best programme with one of these columns; ``proven`` by the sum of what its passes select.
+
+        Raises:
+            Stopped: the solver came to the end of its work or time.
+        """
+        with self.search.holding(force, without):
+            return self.search.minimise(self.objective)
 
 
 def summed(answer: Answer) -> int:
@@ -126,4 +154,4 @@ def front(answers: Sequence[Answer], resolution: Resolution) -> list[Answer]:
     ]
 
 
-__all__ = ["front", "points", "resolution_of", "summed", "thinned"]
+__all__ = ["Asked", "front", "points", "resolution_of", "summed", "thinned"]

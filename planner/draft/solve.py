@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
@@ -69,6 +69,10 @@ class Stopped(Exception):
     """The user or the clock ended the search before the proof."""
 
 
+class Unsolved(Stopped):
+    """A solve of a long season came to the end of its work before it had a programme; the next one may do better."""
+
+
 @dataclass
 class Search:
     """One model, solved again and again; cuts and points found stay in it."""
@@ -119,21 +123,41 @@ class Search:
         model = self.compiled.model
         for name, value in most.items():
             if name not in self._most_of:
-                self._most_of[name] = model.new_int_var(0, self._end_of(name), f"most {name}")
+                self._most_of[name] = model.new_int_var(0, self.end_of(name), f"most {name}")
                 model.add(self.expression(name) <= self._most_of[name])
-            value = min(value, self._end_of(name))
+            value = min(value, self.end_of(name))
             self._allow(name, value, value)
         try:
             yield
         finally:
             for name in most:
-                self._allow(name, 0, self._end_of(name))
+                self._allow(name, 0, self.end_of(name))
+
+    @contextmanager
+    def holding(self, columns: Sequence[Column], without: Collection[int] = ()) -> Iterator[None]:
+        """Only programmes with one of these columns and none of those of these numbers, as long as the block lasts."""
+        model, x = self.compiled.model, self.compiled.x
+        wish = model.new_bool_var("")
+        model.add_bool_or([x[one.number] for one in columns if one.number in x]).only_enforce_if(wish)
+        spared = [x[number] for number in sorted(without) if number in x]
+        self._set(wish, 1, 1)
+        for one in spared:
+            self._set(one, 0, 0)
+        try:
+            yield
+        finally:
+            self._set(wish, 0, 0)
+            for one in spared:
+                self._set(one, 0, 1)
 
     def _allow(self, name: str, low: int, high: int) -> None:
-        domain = self.compiled.model.proto.variables[self._most_of[name].index].domain
+        self._set(self._most_of[name], low, high)
+
+    def _set(self, variable: Any, low: int, high: int) -> None:
+        domain = self.compiled.model.proto.variables[variable.index].domain
         domain[0], domain[1] = low, high
 
-    def _end_of(self, name: str) -> int:
+    def end_of(self, name: str) -> int:
         """More than a figure can come to."""
         early = (column for column in self.space.columns if column.slot < 0)
         return self._most()[name] + 1 + sum(getattr(column, name, 0) for column in early)
@@ -183,7 +207,7 @@ class Search:
             return chosen, status == cp_model.OPTIMAL
         if status == cp_model.INFEASIBLE:
             return None, True
-        raise Stopped
+        raise Unsolved if self.long and time.monotonic() < self._end else Stopped
 
     def best(self, order: Sequence[Objective], weights: dict[str, int] | None = None) -> Answer | None:
         """The best programme by the first figure, then the next ones; None where there is none.
