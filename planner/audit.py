@@ -70,7 +70,9 @@ def report(
         rows: cover and selection rows at all.
     """
     found, lacking = judge(book, derive(account), backend=backend)
-    findings = tuple(_accepted(account.programme, finding) for finding in found)
+    findings = tuple(found)
+    if account.programme.accept:
+        findings = tuple([_accepted(account.programme, finding) for finding in found])
     order = book.order
     not_assessed = sorted(
         [*_whole_gaps(account), *lacking], key=lambda entry: (order.get(entry.rule[:5], 0), entry.passes)

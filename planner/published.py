@@ -61,7 +61,6 @@ class _Choice(Struct, frozen=True):
     answers: dict[tuple[Held, ...], Answer]
     settled: Answer | None  # where no row hangs on the season
 
-
 def _hangs_on_season(row: Limit) -> bool:
     """Whether a row's conditions read more than crop, place and target."""
     return bool(
@@ -448,9 +447,21 @@ class Published:
             found = self.season["open"] = tuple(
                 kind
                 for kind in self.account.catalogue.kinds
-                if not self._settled(kind) or any(answer[1] for _, _, answer in self._answers(kind))
+                if any(self._may_lack(kind, code, target) for code in self.codes_of(kind) for target in self._subjects)
             )
         return found
+
+    def _may_lack(self, kind: str, code: str, target: TargetState | None) -> bool:
+        """Whether a row lacks a fact, or may in some season of these codes. Whether a partner works may be unknown; the
+        number of passes, the season's codes and, for a target in a country, its reports are not."""
+        choice = self._choice(kind, code, target)
+        sure = {"codes_in_season"}
+        if target is not None and self.account.field.country is not None:
+            sure |= {"report", "place"}
+        return any(
+            bool(row.uses) or not sure.issuperset(row.needs) if held is None else held[0] is None
+            for (row, _), held in zip(choice.rows, choice.held, strict=True)
+        )
 
     def _settled(self, kind: str) -> bool:
         """Whether no row of the kind hangs on the passes of the season."""

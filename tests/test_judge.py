@@ -181,6 +181,27 @@ def test_a_merged_finding_is_capped_only_when_every_fact_of_it_is() -> None:
     assert findings[0].capped is None
 
 
+def test_texts_hold_percent_signs_and_names_that_stand_twice() -> None:
+    half = Parameter(value=50, unit="%", source="common practice", grade="practice")
+    one = rule(
+        message="{count}%s of {group}, {group}: {half} %(x)d {{most}} {nothing}",
+        remedy="100 % of {most}",
+        why="{half}% %s",
+        parameters={"half": half},
+    )
+    (found,), _ = run([fact(1)], one)
+    assert found.message == "3%s of group 11, group 11: 50 % %(x)d {2} {nothing}"
+    assert (found.remedy, found.why) == ("100 % of 2", "50 %% %s")
+
+
+def test_rulebooks_of_the_same_conditions_keep_their_own_words() -> None:
+    for words in ("one", "other"):
+        (found,), lacking = run([fact(1), fact(2, most=None)], rule(message=words, unknown_when=("most",)))
+        assert found.message == words and len(lacking) == 1
+        _, none = run([fact(2, most=None)], rule(message=words))
+        assert none == []  # a rule of the same conditions that lets the unknown pass
+
+
 def test_findings_come_in_season_order_then_by_severity_then_code() -> None:
     facts = [fact(2), fact(1), fact(1000, passes=())]
     facts = [

@@ -5,8 +5,10 @@ from __future__ import annotations
 import math
 import statistics
 import time
-from collections.abc import Callable, Sequence
-from typing import Any
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any, TypeVar
+
+Item = TypeVar("Item")
 
 
 def median(work: Callable[[], object], repeat: int = 9, inner: int = 1) -> float:
@@ -17,6 +19,20 @@ def median(work: Callable[[], object], repeat: int = 9, inner: int = 1) -> float
         for _ in range(inner):
             work()
         found.append((time.perf_counter() - begin) / inner)
+    return statistics.median(found)
+
+
+def each(
+    work: Callable[[Item], object], items: Iterable[Item], before: Callable[[], object] | None = None
+) -> float:
+    """Median seconds of one call for one item; ``before`` is called before each and not timed."""
+    found = []
+    for item in items:
+        if before is not None:
+            before()
+        begin = time.perf_counter()
+        work(item)
+        found.append(time.perf_counter() - begin)
     return statistics.median(found)
 
 
