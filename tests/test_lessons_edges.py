@@ -6,6 +6,7 @@ Fields, seasons and product names are invented.
 from __future__ import annotations
 
 import dataclasses
+import random
 import re
 from collections.abc import Iterator
 from datetime import date
@@ -20,7 +21,8 @@ from planner.lessons import cast as casting
 from planner.lessons import exercises
 from planner.lessons import lesson as lessons
 from planner.lessons.cast import FOLDER, cast, classrooms, product_name, roles
-from planner.lessons.exercises import make, mark
+from planner.lessons.exercises import exercise, make, mark
+from planner.lessons.exercises.bench import Bench
 from planner.lessons.lesson import bare_days, ratio_words
 from planner.lessons.season import judged, season
 from planner.lessons.whatif import Hint, WhatIf
@@ -84,7 +86,7 @@ def test_a_classroom_and_the_exercises_must_be_what_they_say(
     (tmp_path / "data" / "exercises.yaml").write_text("kinds: none\n", encoding="utf-8")
     (tmp_path / "data" / "roles.yaml").write_text("rolls: []\n", encoding="utf-8")
     monkeypatch.setattr(casting, "FOLDER", tmp_path)
-    monkeypatch.setattr(exercises, "FOLDER", tmp_path)
+    monkeypatch.setattr(exercise, "FOLDER", tmp_path)
     with pytest.raises(RulebookError, match="the classroom of 'soybean' has another name; name the file by its crop"):
         classrooms()
     with pytest.raises(RulebookError, match=r"exercises\.yaml:1"):
@@ -299,13 +301,13 @@ def test_a_disease_with_one_group_gives_no_exercise_that_needs_two(catalogue: Ca
     group = parts.actives["risky"].group
     one_each = {active.group: active for active in parts.pool if active.at_risk}
     lone = _with_pool(parts, tuple(active for active in parts.pool if active.group == group)[:1])
-    maker = exercises._Maker(catalogue, lone, exercises.random.Random(1), 1, 1)
+    bench = Bench(catalogue, lone, random.Random(1), 1, 1)
     for kind in ("faults", "mend", "order", "partner", "product"):
-        assert maker.make(kind) is None, kind
+        assert exercises.MAKERS[kind](bench) is None, kind
     apart = _with_pool(parts, tuple(one_each.values()))  # one active of each group: no second name for any of them
-    maker = exercises._Maker(catalogue, apart, exercises.random.Random(1), 1, 1)
+    bench = Bench(catalogue, apart, random.Random(1), 1, 1)
     for kind in ("order", "product"):
-        assert maker.make(kind) is None, kind
+        assert exercises.MAKERS[kind](bench) is None, kind
 
 
 def _with_pool(parts: casting.Cast, pool: tuple[object, ...]) -> casting.Cast:
@@ -313,7 +315,7 @@ def _with_pool(parts: casting.Cast, pool: tuple[object, ...]) -> casting.Cast:
 
 
 def test_what_no_crop_can_give_is_said(catalogue: Catalogue, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(exercises._Maker, "make", lambda self, kind: None)
+    monkeypatch.setattr(exercises, "MAKERS", dict.fromkeys(exercises.KINDS, lambda bench: None))
     with pytest.raises(NoProgramme, match="no 'order' exercise of level 2 on soybean can be made"):
         make(catalogue, 1, level=2, crop="soybean", kind="order")
     with pytest.raises(NoProgramme, match="no exercise of level 1 can be made"):

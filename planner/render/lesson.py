@@ -10,7 +10,6 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
 from planner.catalogue import Catalogue
-from planner.lessons.exercises import Exercise, Mark
 from planner.lessons.lesson import Lesson, Step
 from planner.lessons.season import Judged, judged
 from planner.lessons.shapes import LessonShape, LessonSource
@@ -21,6 +20,8 @@ from planner.render.paper import Paper
 
 if TYPE_CHECKING:
     from rich.text import Text
+
+    from planner.lessons.exercises import Exercise, Mark
 
 WIDTH = 100
 _BAR = 24
