@@ -5,19 +5,25 @@ All programmes are invented.
 
 from __future__ import annotations
 
+import datetime
 import io
 import json
+import os
 import sys
+import time
 import types
+from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from planner import exits
 from planner.batch import inputs, pool, results
 from planner.batch.inputs import Job, find
 from planner.batch.pool import run
-from planner.batch.work import Setup, judge
+from planner.batch.work import Setup, judge, judge_many
 from planner.cli import main
 from planner.errors import InputError
 
@@ -142,6 +148,40 @@ def test_a_document_that_exhausts_the_stack_stops_nothing(tmp_path: Path, monkey
     }
 
 
+@pytest.mark.parametrize("ahead", [1, 3, 50])
+def test_parts_keep_their_order_whichever_is_done_first_and_few_are_in_hand(tmp_path: Path, ahead: int) -> None:
+    """Threads of the standard library do the work, the later parts first: what is waited for are real futures."""
+    parts = list(pool.chunks(jobs(many(tmp_path / "d", 20)), 2))
+    in_hand: set[int] = set()
+    most = 0
+
+    def work(number: int, part: list[Job]) -> list[dict[str, object]]:
+        time.sleep(0.002 * (len(parts) - number) if number % 2 else 0.0)
+        return judge_many(part, Setup())
+
+    with ThreadPoolExecutor(4) as threads:
+
+        def submit(part: list[Job]) -> Future[list[dict[str, object]]]:
+            nonlocal most
+            number = parts.index(part)
+            in_hand.add(number)
+            most = max(most, len(in_hand))
+            return threads.submit(work, number, part)
+
+        lines = []
+        for line in pool.ordered(parts, submit, ahead):
+            lines.append(line)
+            in_hand.discard((len(lines) - 1) // 2)
+    assert [line["programme"] for line in lines] == [f"p{number}" for number in range(20)]
+    assert most == min(ahead, len(parts))
+
+
+def test_what_a_worker_raises_comes_to_the_caller(tmp_path: Path) -> None:
+    parts = list(pool.chunks(jobs(many(tmp_path / "d", 4)), 2))
+    with ThreadPoolExecutor(2) as threads, pytest.raises(ZeroDivisionError):
+        list(pool.ordered(parts, lambda part: threads.submit(lambda: [{"at": 1 // 0} for _ in part]), 2))
+
+
 def test_more_chunks_than_may_wait_keep_their_order(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Two workers, one chunk ahead each: the third chunk waits until the first is written."""
     folder = many(tmp_path / "d", 2 * pool.CHUNK + 5)
@@ -205,6 +245,76 @@ def test_a_parquet_table_must_be_one_and_name_its_fields(tmp_path: Path) -> None
     lines = list(run(jobs(path), Setup()))
     assert [line["verdict"] for line in lines] == ["unreadable"] * 2
     assert all("lies outside the folder of this table" in line["problem"] for line in lines)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="file names that are no UTF-8, as Linux has them")
+def test_a_file_name_that_is_no_utf_8_stops_nothing(tmp_path: Path, capfd: Captured) -> None:
+    """POSIX file names are bytes; Python carries what is no UTF-8 in them as lone surrogates (PEP 383)."""
+    folder, out, table = many(tmp_path / "d", 2), tmp_path / "lines.jsonl", tmp_path / "t.csv"
+    odd = os.fsencode(folder) + b"/caf\xe9.yaml"
+    Path(os.fsdecode(odd)).write_text(SOUND.format(name="odd"), encoding="utf-8")
+    words = ["audit", str(folder), "--results", str(out)]
+    assert main([*words, "--summary", str(table)]) == exits.DONE
+    whole = out.read_bytes()
+    lines = [json.loads(line) for line in whole.splitlines()]
+    assert os.fsencode(lines[0]["file"]) == odd
+    assert [line["programme"] for line in lines] == ["odd", "p0", "p1"]
+    assert "caf\\udce9.yaml" in table.read_text(encoding="utf-8")
+    out.write_bytes(whole.splitlines(keepends=True)[0])
+    assert main([*words, "--resume"]) == exits.DONE
+    assert out.read_bytes() == whole
+    assert capfd.readouterr().out.count("caf\\udce9.yaml") == 2
+
+
+def test_a_folder_is_listed_with_its_links_to_files_but_not_to_folders(tmp_path: Path) -> None:
+    folder, other = many(tmp_path / "d", 1), many(tmp_path / "other", 1)
+    (folder / "deep" / "er").mkdir(parents=True)
+    for name in ("deep/er/q.yaml", ".hidden.yaml", "UPPER.YAML", ".yaml", "t.csv", "b.xlsx", "deep/q.yml"):
+        (folder / name).write_text("programme: 1\n", encoding="utf-8")
+    (folder / "link.yaml").symlink_to(other / "p000.yaml")
+    (folder / "self.yaml").symlink_to("self.yaml")
+    (folder / "gone.yaml").symlink_to("nowhere.yaml")
+    (folder / "linked").symlink_to(other)
+    (folder / "folder.yaml").mkdir()
+    found = [str(Path(job.name).relative_to(folder)) for job in jobs(folder)]
+    assert found == [".hidden.yaml", "b.xlsx", "deep/er/q.yaml", "deep/q.yml", "link.yaml", "p000.yaml", "t.csv"]
+
+
+def test_a_folder_here_is_named_as_it_was_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    many(tmp_path / "d", 1)
+    monkeypatch.chdir(tmp_path)
+    assert [job.name for source in (".", "d", "d/", "./d") for job in find([source])] == ["d/p000.yaml"] * 4
+    monkeypatch.chdir(tmp_path / "d")
+    assert [job.name for job in find(["."])] == ["p000.yaml"]
+
+
+def test_a_folder_that_vanishes_while_it_is_listed_is_passed_over(tmp_path: Path) -> None:
+    assert list(inputs._programmes_below(str(tmp_path / "gone" / ""))) == []
+
+
+JSON = st.recursive(
+    st.none()
+    | st.booleans()
+    | st.integers(-(2**53), 2**53)
+    | st.floats(allow_nan=False, allow_infinity=False)
+    | st.text(st.characters(codec=None), max_size=8),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=4), inner, max_size=3),
+    max_leaves=10,
+)
+
+
+@settings(max_examples=300, deadline=None)
+@given(line=st.dictionaries(st.text(max_size=5), JSON, max_size=5))
+def test_a_line_is_json_in_utf_8_and_read_back_as_it_was(line: dict[str, object]) -> None:
+    """RFC 8259; the reader is that of Python's library."""
+    written = results.encode(line)
+    assert "\n" not in written
+    assert json.loads(written.encode("utf-8")) == line
+
+
+def test_what_json_has_no_form_for_is_written_as_text_or_null() -> None:
+    line = {"day": datetime.date(2026, 7, 2), "all": (1, 2), "none": float("nan"), "path": Path("a/b")}
+    assert results.encode(line) == '{"day":"2026-07-02","all":[1,2],"none":null,"path":"a/b"}'
 
 
 def test_a_source_that_vanishes_is_left_to_its_job(tmp_path: Path) -> None:

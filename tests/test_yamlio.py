@@ -6,7 +6,11 @@ and hexadecimal numbers; ordinary documents against PyYAML's own safe loader.
 
 from __future__ import annotations
 
+import contextlib
 import math
+import os
+import random
+import threading
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +21,26 @@ from hypothesis import strategies as st
 
 from planner import yamlio
 from planner.errors import InputError
+
+TEXT = st.text(
+    alphabet=st.characters(codec="utf-8", exclude_categories=("Cs", "Cc", "Cn")), max_size=20
+) | st.sampled_from(
+    ["yes", "no", "010", "1e3", "0x1F", "11", "1.10", "10:30", "2026-05-12", "null", "~", "<<", "*a", "&a",
+    "!x", "a: b",
+     "- a", " a", "a ", "#", "a #b", "'", '"', "\n", "a\nb\n", "true", ".inf", ".nan", "10.5.1", "1/3",
+     "%a", "@", "`"]
+)  # fmt: skip
+SCALAR = (
+    st.none()
+    | st.booleans()
+    | st.integers(min_value=-(10**17), max_value=10**17)
+    | st.floats(allow_nan=False, allow_infinity=False)
+    | TEXT
+)
+KEY = TEXT.filter(bool)
+DATA = st.recursive(
+    SCALAR, lambda inner: st.lists(inner, max_size=4) | st.dictionaries(KEY, inner, max_size=4), max_leaves=20
+)
 
 
 def read(text: str | bytes) -> Any:
@@ -159,6 +183,71 @@ def test_lines_and_source_text() -> None:
     assert str(document.error(("field",), "wrong", "right")) == "p.yaml:1: wrong; right"
 
 
+@settings(max_examples=300, deadline=None)
+@given(data=st.dictionaries(KEY, DATA, min_size=1, max_size=5), seed=st.integers(0, 2**32))
+def test_lines_and_source_text_are_those_of_the_composed_nodes(data: Any, seed: int) -> None:
+    """PyYAML's own composer keeps each node with its mark, text and style: flow, block and comments in between."""
+    drawn = random.Random(seed)
+    text = yaml.dump(
+        data, Dumper=yamlio._Dumper, allow_unicode=True, width=drawn.choice((20, 80)),
+        default_flow_style=drawn.choice((True, False, None)), explicit_start=drawn.random() < 0.5,
+    )  # fmt: skip
+    text = "# invented\n" * drawn.randrange(3) + text
+    document = yamlio.read(text, name="f.yaml")
+
+    def compare(node: yaml.Node, path: tuple[str | int, ...]) -> None:
+        if isinstance(node, yaml.MappingNode):
+            for key, value in node.value:
+                assert document.line((*path, key.value)) == key.start_mark.line + 1
+                compare(value, (*path, key.value))
+        elif isinstance(node, yaml.SequenceNode):
+            for at, value in enumerate(node.value):
+                assert document.line((*path, at)) == value.start_mark.line + 1
+                compare(value, (*path, at))
+        scalar = isinstance(node, yaml.ScalarNode)
+        assert document.scalar_text(path) == (node.value if scalar else None)
+        assert document.quoted(path) == (scalar and bool(node.style))
+        for step in ("no such key \0", 99, -1):
+            assert document.line((*path, step)) == document.line((*path, step, "below")) == document.line(path)
+            assert document.scalar_text((*path, step)) is None and not document.quoted((*path, step))
+
+    root = yaml.compose(text, Loader=yaml.SafeLoader)
+    assert document.line() == root.start_mark.line + 1
+    compare(root, ())
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes on this system")
+@pytest.mark.parametrize("size", [0, 10, 100_000, yamlio.MAX_BYTES, yamlio.MAX_BYTES + 1])
+def test_a_pipe_that_tells_no_size_is_read_whole(size: int, tmp_path: Path) -> None:
+    pipe, content = tmp_path / "pipe.yaml", b"abcdefghi\n" * (size // 10) + b"x" * (size % 10)
+    os.mkfifo(pipe)
+
+    def fill() -> None:
+        with contextlib.suppress(BrokenPipeError), open(pipe, "wb") as file:
+            file.write(content)
+
+    writer = threading.Thread(target=fill)
+    writer.start()
+    try:
+        if size > yamlio.MAX_BYTES:
+            with pytest.raises(InputError, match="larger than 5 MB"):
+                yamlio.read_bytes(pipe)
+        else:
+            assert yamlio.read_bytes(pipe) == content
+    finally:
+        writer.join()
+
+
+@pytest.mark.parametrize("size", [0, 1, 16_384, 70_000])
+def test_a_file_is_read_whole(size: int, tmp_path: Path) -> None:
+    (tmp_path / "f.yaml").write_bytes(b"x" * size)
+    assert yamlio.read_bytes(tmp_path / "f.yaml") == b"x" * size
+    assert yamlio.read_bytes(str(tmp_path / "f.yaml"), limit=size) == b"x" * size
+    if size:
+        with pytest.raises(InputError, match="larger than 0 MB"):
+            yamlio.read_bytes(tmp_path / "f.yaml", limit=size - 1)
+
+
 def test_number_as_a_code_can_be_told_from_its_text() -> None:
     document = yamlio.read("group: 11\nother: '11'\nfeekes: 10.10")
     assert document.data["group"] == 11 and document.scalar_text(("group",)) == "11"
@@ -179,27 +268,6 @@ def test_both_parsers_say_the_same(loader: str, monkeypatch: pytest.MonkeyPatch)
         if len(text) < 10_000:
             with pytest.raises(InputError):
                 read(text)
-
-
-TEXT = st.text(
-    alphabet=st.characters(codec="utf-8", exclude_categories=("Cs", "Cc", "Cn")), max_size=20
-) | st.sampled_from(
-    ["yes", "no", "010", "1e3", "0x1F", "11", "1.10", "10:30", "2026-05-12", "null", "~", "<<", "*a", "&a",
-    "!x", "a: b",
-     "- a", " a", "a ", "#", "a #b", "'", '"', "\n", "a\nb\n", "true", ".inf", ".nan", "10.5.1", "1/3",
-     "%a", "@", "`"]
-)  # fmt: skip
-SCALAR = (
-    st.none()
-    | st.booleans()
-    | st.integers(min_value=-(10**17), max_value=10**17)
-    | st.floats(allow_nan=False, allow_infinity=False)
-    | TEXT
-)
-KEY = TEXT.filter(bool)
-DATA = st.recursive(
-    SCALAR, lambda inner: st.lists(inner, max_size=4) | st.dictionaries(KEY, inner, max_size=4), max_leaves=20
-)
 
 
 @settings(max_examples=400, deadline=None)

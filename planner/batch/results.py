@@ -8,14 +8,26 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import msgspec
+
 from planner.errors import InputError
 
 Line = dict[str, Any]
 
 
+_ENCODER = msgspec.json.Encoder(enc_hook=str)
+
+
 def encode(line: Line) -> str:
-    """One line as it is written: the same line gives the same bytes."""
-    return json.dumps(line, ensure_ascii=False, separators=(",", ":"), default=str)
+    """One line as it is written: the same line gives the same bytes.
+
+    A file's name may be no UTF-8; what UTF-8 cannot carry is written as JSON's own escape, and read back as it was.
+    """
+    try:
+        return _ENCODER.encode(line).decode("utf-8")
+    except UnicodeEncodeError:
+        text = json.dumps(line, ensure_ascii=False, separators=(",", ":"), default=str)
+        return text.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
 def read(path: Path) -> Iterator[Line]:

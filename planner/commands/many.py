@@ -83,7 +83,7 @@ def run(args: argparse.Namespace, chosen: common.Settings) -> int:
             if not args.odd or summary.is_odd(line):
                 _show(line, chosen.format)
     if args.summary:
-        console.save(summary.table(rows).encode("utf-8"), args.summary, inputs=args.programme)
+        console.save(summary.table(rows).encode("utf-8", "backslashreplace"), args.summary, inputs=args.programme)
     if args.overview:
         from planner.render import overview as page
 
