@@ -14,6 +14,8 @@ from planner.render.paper import Paper, Part
 if TYPE_CHECKING:
     from rich.text import Text
 
+    from planner.draft.front import Front
+    from planner.draft.options import Space
     from planner.draft.result import Draft
     from planner.draft.solve import Answer
     from planner.draft.why_not import WhyNot
@@ -58,6 +60,8 @@ MEANING = (
     "the named programmes leave bare at most half of the days that can be covered; balanced: nearest to the best of "
     "all three figures at once, each as a share of its range, with bare days counted double and cautions against it"
 )
+ASIDE = "a pass is a tank mix on a date; mixes that others beat on their date stand aside"
+MANY = 8  # passes that are told one by one
 _HEADER = ("", "per area", "bare", "selection", "cautions", "passes")
 
 
@@ -74,33 +78,62 @@ def _verdict(answer: Draft, balanced: Answer, paper: Paper, units: str) -> None:
     else:
         number = words.count(len(balanced.columns), "pass", "passes")
         paper.line(("Balanced: ", "head"), f"{number}, no breach of any rule.")
-    weighed = sum(not column.kept for column in front.space.columns)
-    proof = f"each named programme is proven best of its kind among the {weighed} passes that were weighed"
-    if front.space.reduce:
-        proof += " (a pass is a tank mix on a date; mixes that others beat on their date stand aside)"
-    if front.stopped:
-        proof = "the search was stopped: these are the best found so far, not proven"
-    elif not front.proven:
-        proof = "sound, not proven best"
-    paper.line((proof[:1].upper() + proof[1:] + ".", "quiet"))
+    for line in _proof(front, units):
+        paper.line((line, "quiet"))
+
+
+def _proof(front: Front, units: str) -> list[str]:
+    """What is proven of the named programmes, and how much of the front was worked out."""
     count = words.count(len(front.points), "programme")
-    if front.complete:
-        step = words.amount(front.resolution.cost / MONEY, "area_cost", units)
-        currency = f"{front.space.currency} " if front.space.currency else ""
-        paper.line(
-            (
-                f"None beats {count} on all three figures: that is all of them, told apart by {currency}{step}, "
-                "a weighted bare day and a day of selection.",
-                "quiet",
-            )
+    if front.stopped:
+        return ["The search was stopped: these are the best found so far, not proven."]
+    if front.long:
+        return _long_proof(front, count)
+    weighed = sum(not column.kept for column in front.space.columns)
+    proof = "Sound, not proven best."
+    if front.proven:
+        proof = f"Each named programme is proven best of its kind among the {weighed} passes that were weighed"
+        proof += f" ({ASIDE})." if front.space.reduce else "."
+    if not front.complete:
+        return [
+            proof,
+            f"Of the programmes that none beats on all three figures {count} were worked out; there may be more.",
+        ]
+    step = words.amount(front.resolution.cost / MONEY, "area_cost", units)
+    currency = f"{front.space.currency} " if front.space.currency else ""
+    return [
+        proof,
+        f"None beats {count} on all three figures: that is all of them, told apart by {currency}{step}, "
+        "a weighted bare day and a day of selection.",
+    ]
+
+
+def _long_proof(front: Front, count: str) -> list[str]:
+    """The same of a season with too many dates for every programme to be looked at."""
+    weighed = sum(not column.kept for column in front.space.columns)
+    aside = ASIDE if front.space.reduce else "a pass is a tank mix on a date"
+    if front.stood_aside:
+        aside += f"; so do {front.stood_aside} tanks of three products, of which two cover as much"
+    proven = [name for name, one in front.named.items() if one.proven]
+    by_sum = [name for name in front.named if name in front.by_sum and name not in proven]
+    rest = [name for name in front.named if name not in proven and name not in by_sum]
+    told = []
+    if proven:
+        told.append(f"proven best of {'its' if len(proven) == 1 else 'their'} kind: {words.joined(proven)}")
+    if by_sum:
+        told.append(
+            f"best by the sum of what each pass selects by itself, which is no less than what the whole programme "
+            f"selects: {words.joined(by_sum)}"
         )
-    elif not front.stopped:
-        paper.line(
-            (
-                f"Of the programmes that none beats on all three figures {count} were worked out; there may be more.",
-                "quiet",
-            )
-        )
+    if rest:
+        told.append(f"sound, not proven best: {words.joined(rest)}")
+    said = f"Of the {weighed} passes that were weighed ({aside}), {'; '.join(told)}."
+    dates = sum(any(not column.kept for column in columns) for columns in front.space.by_slot)
+    return [
+        said,
+        f"With {dates} dates not every programme can be looked at. Not the whole front: {count} of it, none of which "
+        "another one found beats on all three figures.",
+    ]
 
 
 def _table(answer: Draft, paper: Paper, units: str) -> None:
@@ -158,6 +191,8 @@ def _row(name: str, one: Answer, report: AuditReport | None, answer: Draft, unit
         f"{_when(space.slots[column.slot].day) if column.slot >= 0 else column.entry.how}: {_groups(column)}"
         for column in one.columns
     )
+    if len(one.columns) > MANY:
+        passes = _shorter(one, space)
     return [
         name,
         words.amount(one.cost / MONEY, "area_cost", units),
@@ -166,6 +201,20 @@ def _row(name: str, one: Answer, report: AuditReport | None, answer: Draft, unit
         _cautions(report),
         passes or "-",
     ]
+
+
+def _shorter(one: Answer, space: Space) -> str:
+    """Many passes in few words: ``12 from 3 June to 26 August: 29, 4 x M03, M05``; their dates stand in the strip."""
+    runs: list[list[str]] = []
+    for column in one.columns:
+        groups = _groups(column)
+        if runs and runs[-1][0] == groups:
+            runs[-1].append(groups)
+        else:
+            runs.append([groups])
+    days = [space.slots[column.slot].day for column in one.columns if column.slot >= 0]
+    told = ", ".join(f"{len(run)} x {run[0]}" if len(run) > 1 else run[0] for run in runs)
+    return f"{len(one.columns)} from {_when(days[0])} to {_when(days[-1])}: {told}"
 
 
 def _cautions(report: AuditReport | None) -> str:
@@ -218,7 +267,8 @@ def reason_rows(balanced: Answer, answer: Draft) -> list[tuple[str, str, str]]:
     """Pass, what is told of it (why, why now, label, the next pass) and the words; last what is told of them all."""
     space = answer.front.space
     rows = []
-    for one in pass_reasons.of(space, balanced):
+    many = len(balanced.columns) > MANY
+    for one in pass_reasons.of(space, balanced, brief=many):
         name = f"{one.number}. {_when(one.day)}, {one.near}"
         parts = [f"{each.target} with {words.joined(each.groups)} until {_when(each.until)}" for each in one.covers]
         kept = "already decided; " if one.kept else ""

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import date
 from typing import Any
 
 from planner.render import words
+
+MOST_TOLD = 4  # stretches of days that are told one by one
 
 
 def lines(cover: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:
@@ -68,7 +71,11 @@ def _stage(growth: Mapping[str, Any], at: int) -> str:
 
 
 def bare(stretches: Iterable[Mapping[str, Any]]) -> str:
-    """``new leaves are bare from 1 July to 13 July (after pass 1); ... if any unfold then ...``."""
+    """``new leaves are bare from 1 July to 13 July (after pass 1); ... if any unfold then ...``; the days of many
+    stretches are added up."""
+    stretches = list(stretches)
+    if len(stretches) > MOST_TOLD:
+        return _added(stretches)
     told = []
     for one in stretches:
         span = (
@@ -78,6 +85,20 @@ def bare(stretches: Iterable[Mapping[str, Any]]) -> str:
         )
         told.append(f"{span} (after {words.passes(one['passes'])}{'' if one['sure'] else ', if any unfold then'})")
     return f"new leaves are bare {words.joined(told)}"
+
+
+def _added(stretches: Sequence[Mapping[str, Any]]) -> str:
+    ends = [(date.fromisoformat(one["from"]), date.fromisoformat(one["to"])) for one in stretches]
+    days = sum((last - first).days + 1 for first, last in ends)
+    after = sorted({number for one in stretches for number in one["passes"]})
+    unsure = [one for one in stretches if not one["sure"]]
+    end = ""
+    if unsure:
+        end = f", from {words.day(unsure[0]['from'])} on if any unfold then"
+    return (
+        f"new leaves are bare on {days} days between {words.day(ends[0][0])} and {words.day(ends[-1][1])} "
+        f"(after {words.passes(after)}{end})"
+    )
 
 
 def _rates(working: Iterable[Mapping[str, Any]]) -> Iterable[str]:

@@ -148,10 +148,24 @@ def dated(text: str) -> str:
 
 
 def passes(numbers: Sequence[int]) -> str:
-    """``pass 2``, ``passes 1, 2 and 3``, ``the season`` for none."""
+    """``pass 2``, ``passes 1, 2 and 3``, ``passes 1 to 4 and 7``, ``the season`` for none."""
     if not numbers:
         return "the season"
-    return f"pass {numbers[0]}" if len(numbers) == 1 else f"passes {joined(numbers)}"
+    return f"pass {numbers[0]}" if len(numbers) == 1 else f"passes {joined(_runs(numbers))}"
+
+
+def _runs(numbers: Sequence[int]) -> list[str]:
+    """Numbers, four or more in a row by the first and the last of them."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    told: list[str] = []
+    for run in runs:
+        told += [f"{run[0]} to {run[-1]}"] if len(run) > 3 else [str(one) for one in run]
+    return told
 
 
 def when(entry: Pass, report: AuditReport | None = None) -> str:
