@@ -84,12 +84,12 @@ def test_a_finding_on_many_passes_names_the_first_and_the_last() -> None:
     programme = msgspec.structs.replace(report.programme, passes=many)
     whole = msgspec.structs.replace(report, programme=programme)
     finding = msgspec.structs.replace(report.findings[0], passes=(1, 2, 3, 4, 5, 6))
-    assert words.where(finding, whole) == "passes 1, 2, 3, 4, 5 and 6 (1 June to 6 June)"
+    assert words.where(finding, whole) == "passes 1 to 6 (1 June to 6 June)"
     undated = msgspec.structs.replace(
         whole,
         programme=msgspec.structs.replace(programme, passes=tuple(msgspec.structs.replace(p, date=None) for p in many)),
     )
-    assert words.where(finding, undated) == "passes 1, 2, 3, 4, 5 and 6"
+    assert words.where(finding, undated) == "passes 1 to 6"
 
 
 # --- audit ------------------------------------------------------------------------------------------------------------
