@@ -7,7 +7,7 @@ what hangs on an unknown fact is "not assessed" with the fact to supply, never s
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from planner import engine
@@ -151,11 +151,9 @@ def _diseases(draft: _Draft) -> set[str]:
 
 def _finding(group: Sequence[_Draft], beside: Sequence[_Draft]) -> Finding:
     rule = group[0].rule
-    passes = tuple(sorted({number for draft in group for number in draft.fact.passes}))
+    passes = _passes(group)
     say = _Words(group, passes).say
-    message = rule.texts.message.fill(say)
-    reasons = [rule.texts.because[case].fill(say) for case in dict.fromkeys([draft.case for draft in group])]
-    because = "; ".join(dict.fromkeys([reason for reason in reasons if reason]))
+    message, because = rule.texts.message.fill(say), _because(rule, group, say)
     told = [draft.told for draft in (*group, *beside)]
     sources, where = _sources(rule, told)
     return Finding(
@@ -169,15 +167,42 @@ def _finding(group: Sequence[_Draft], beside: Sequence[_Draft]) -> Finding:
         sources=sources,
         evidence=_evidence(group, rule.reads),
         capped=_capped(group),
-        place=next((one.place for one in told if one.place), ""),
+        place=_place(told),
         where=where,
     )
 
 
+# Most findings are of one fact, of one pass or two: the following begin with that.
+
+
+def _passes(group: Sequence[_Draft]) -> tuple[int, ...]:
+    first = group[0].fact.passes
+    if len(group) == 1 and len(first) == 1:
+        return first
+    return tuple(sorted({number for draft in group for number in draft.fact.passes}))
+
+
+def _because(rule: Rule, group: Sequence[_Draft], say: Callable[[str], str]) -> str:
+    texts = rule.texts.because
+    if len(group) == 1:
+        return texts[group[0].case].fill(say)
+    reasons = [texts[case].fill(say) for case in dict.fromkeys([draft.case for draft in group])]
+    return "; ".join(dict.fromkeys([reason for reason in reasons if reason]))
+
+
 def _capped(group: Sequence[_Draft]) -> str | None:
     """What lowered the severity; None where one of the facts carries it without help."""
+    if len(group) == 1:
+        return group[0].capped
     reasons = [draft.capped for draft in group]
     return None if None in reasons else "; ".join(dict.fromkeys([reason for reason in reasons if reason]))
+
+
+def _place(told: Iterable[Telling]) -> str:
+    for one in told:
+        if one.place:
+            return one.place
+    return ""
 
 
 def _sources(rule: Rule, told: Iterable[Telling]) -> tuple[tuple[str, ...], dict[str, str]]:
@@ -205,8 +230,11 @@ class _Words:
         """The words for ``{name}``."""
         if name == "passes":
             return say_passes(self.passes)
-        found = [_shown(draft, name) for draft in self.group]
-        words = found[0] if found.count(found[0]) == len(found) else _together(found)
+        words = _shown(self.group[0], name)
+        if len(self.group) > 1:
+            found = [_shown(draft, name) for draft in self.group]
+            if found.count(words) < len(found):
+                words = _together(found)
         if isinstance(words, str):
             return words
         return listed(words) if words else f"{{{name}}}"
