@@ -14,21 +14,19 @@
 
 from __future__ import annotations
 
-import os
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, TypeVar
+from typing import TYPE_CHECKING, Any, Literal
 
-from planner import compiled
+from planner.catalogue_store import CropFacts, Limits, Statements, Store, kebab
 from planner.errors import UnknownName
 from planner.model import (
     Active,
     Backing,
     CoverageAdvice,
     Crop,
-    CrossResistance,
     FungicideScore,
     Group,
     HarmfulUse,
@@ -42,7 +40,6 @@ from planner.model import (
     Retreatment,
     Source,
     Stage,
-    Struct,
     Target,
 )
 from planner.places import folder
@@ -50,63 +47,9 @@ from planner.places import folder
 if TYPE_CHECKING:
     import networkx
 
-    from planner.catalogue_read import Everything
-
-T = TypeVar("T")
 Purpose = Literal["mixing", "succession", "counting"]
 
 _GROUP = re.compile(r"(?:(FRAC|IRAC|HRAC)[\s:-]*)?(?:GROUP\s*)?([A-Z]{0,3}\d[\dA-Z.]*|[A-Z]{2,3})\Z")
-_RULE_FILE = re.compile(r"[A-Z]{3}[0-9]{2}-")  # rules of the family that shares the folder with the limits
-_CODE = ("catalogue", "catalogue_read/", "catalogue_shapes", "datafile", "stages", "yamlio")
-
-
-class Core(Struct, frozen=True, kw_only=True):
-    """What nearly every command needs, in one section."""
-
-    version: str
-    date: str
-    review_by: str
-    groups: dict[str, Group]
-    actives: dict[str, Active]  # FRAC, by ISO name
-    names: dict[str, tuple[str, str]]  # every other name and alias -> scheme, ISO name
-    crops: dict[str, Crop]
-    pathogens: dict[str, Pathogen]
-    target_names: dict[str, dict[str, str]]  # crop -> every name -> id
-    components: dict[str, dict[str, str]]  # purpose -> group -> first group of those it is joined with
-    incomplete: tuple[str, ...]
-    scores: dict[str, FungicideScore]
-    risk_scores: dict[str, float]
-    protection: tuple[Protection, ...]
-    retreatment: tuple[Retreatment, ...]
-    coverage: tuple[CoverageAdvice, ...]
-    harmful_uses: tuple[HarmfulUse, ...]
-    kinds: dict[str, LimitKind]
-    crop_words: dict[str, tuple[str, ...] | None]
-
-
-class CropFacts(Struct, frozen=True, kw_only=True):
-    """Targets, ratings and reports of one crop."""
-
-    targets: dict[str, Target]
-    ratings: dict[str, tuple[Rating, ...]]  # by target
-    reports: dict[str, tuple[Report, ...]]  # by pathogen
-
-
-class Limits(Struct, frozen=True, kw_only=True):
-    """All published rows and the tables shown beside them."""
-
-    limits: dict[str, Limit]
-    tables: dict[str, LimitTable]
-
-
-class Statements(Struct, frozen=True, kw_only=True):
-    """Cross-resistance as stated, for the graph and for showing."""
-
-    joined: tuple[CrossResistance, ...]
-    exceptions: tuple[CrossResistance, ...]
-    incomplete: tuple[CrossResistance, ...]
-    actives: tuple[CrossResistance, ...]
-    risk_scheme: dict[str, Any]
 
 
 def load(*, catalog_dirs: Sequence[Path | str] = (), rules_dirs: Sequence[Path | str] = ()) -> Catalogue:
@@ -125,59 +68,18 @@ def load(*, catalog_dirs: Sequence[Path | str] = (), rules_dirs: Sequence[Path |
     return Catalogue(catalog, rules)
 
 
-def data_files(catalog: Iterable[Path], rules: Iterable[Path]) -> list[str]:
-    """Every data file of these folders, in a fixed order."""
-    found: list[str] = []
-    for base in catalog:
-        found += _yaml_below(str(base))
-    for base in rules:
-        found += _yaml_below(str(base / "limits"))
-    return found
-
-
-def _yaml_below(base: str) -> list[str]:
-    try:
-        entries = sorted(os.scandir(base), key=lambda entry: entry.name)
-    except OSError:
-        return []
-    found: list[str] = []
-    for entry in entries:
-        if entry.name.startswith("."):
-            continue
-        if entry.is_dir():
-            found += _yaml_below(entry.path)
-        elif entry.name.endswith(".yaml") and not _RULE_FILE.match(entry.name):
-            found.append(entry.path)
-    return found
-
-
 class Catalogue:
     """All facts, with look-ups by every name a user may write. Made by ``load``; nothing in it changes."""
 
     def __init__(self, catalog_dirs: Sequence[Path], rules_dirs: Sequence[Path]) -> None:
         self.catalog_dirs = tuple(catalog_dirs)
         self.rules_dirs = tuple(rules_dirs)
-        self._stamp = compiled.stamp([*data_files(catalog_dirs, rules_dirs), *compiled.code(*_CODE)])
-        self._everything: Everything | None = None
+        self._store = Store(self.catalog_dirs, self.rules_dirs)
         self._facts: dict[str, CropFacts] = {}
         self._schemes: dict[str, dict[str, Active]] = {}
         self._stages: dict[tuple[str, str], Stage] = {}
         self._days: dict[tuple[str, str, str, int], Protection | None] = {}
-        self._core = self._section("catalogue", _core, Core)
-
-    # --- the compiled store ----------------------------------------------------------------------
-
-    def _read(self) -> Everything:
-        if self._everything is None:
-            from planner.catalogue_read import read_all
-
-            everything, problems = read_all(self.catalog_dirs, self.rules_dirs)
-            problems.raise_first()
-            self._everything = everything
-        return self._everything
-
-    def _section(self, name: str, make: Callable[[Everything], T], type: type[T]) -> T:
-        return compiled.section(name, lambda: make(self._read()), type, made_from=self._stamp)
+        self._core = self._store.core()
 
     # --- head ------------------------------------------------------------------------------------
 
@@ -213,10 +115,7 @@ class Catalogue:
         if scheme == "FRAC":
             return self._core.actives
         if scheme not in self._schemes:
-            rows: dict[str, Active] = self._section(
-                f"catalogue-{scheme.lower()}", lambda found: found.actives.get(scheme, {}), dict[str, Active]
-            )
-            self._schemes[scheme] = rows
+            self._schemes[scheme] = self._store.scheme(scheme)
         return self._schemes[scheme]
 
     def active(self, name: str) -> Active:
@@ -297,7 +196,7 @@ class Catalogue:
     @cached_property
     def statements(self) -> Statements:
         """What is stated about cross-resistance, and the combined-risk scheme."""
-        return self._section("catalogue-statements", _statements, Statements)
+        return self._store.statements()
 
     def cross_resistance(self) -> networkx.Graph:
         """Groups as nodes; an edge where they are joined, with ``purposes`` and ``backing``."""
@@ -327,9 +226,9 @@ class Catalogue:
         found = self._core.crops.get(name)
         if found is not None:
             return found
-        wanted = _kebab(name)
+        wanted = kebab(name)
         for crop in self._core.crops.values():
-            if wanted == crop.id or any(wanted == _kebab(alias) for alias in crop.aliases):
+            if wanted == crop.id or any(wanted == kebab(alias) for alias in crop.aliases):
                 return crop
         raise UnknownName("crop", name, self._core.crops)
 
@@ -365,9 +264,7 @@ class Catalogue:
     def facts(self, crop: str) -> CropFacts:
         """Targets, ratings and reports of a crop id (also of crops that only reports name)."""
         if crop not in self._facts:
-            self._facts[crop] = self._section(
-                f"catalogue-crop-{_kebab(crop)}", lambda found: _crop_facts(found, crop), CropFacts
-            )
+            self._facts[crop] = self._store.facts(crop)
         return self._facts[crop]
 
     def targets(self, crop: str) -> Mapping[str, Target]:
@@ -382,7 +279,7 @@ class Catalogue:
         """
         own = self.crop(crop).id
         names = self._core.target_names.get(own, {})
-        key = names.get(name) or names.get(_kebab(name))
+        key = names.get(name) or names.get(kebab(name))
         if key is None:
             raise UnknownName("target", name, [known for known in names if " " not in known])
         return self.facts(own).targets[key]
@@ -426,9 +323,7 @@ class Catalogue:
 
     @cached_property
     def _limits(self) -> Limits:
-        return self._section(
-            "catalogue-limits", lambda found: Limits(limits=found.limits, tables=found.tables), Limits
-        )
+        return self._store.limits()
 
     @property
     def limits(self) -> tuple[Limit, ...]:
@@ -472,9 +367,7 @@ class Catalogue:
                 if country is None:
                     continue
                 if country not in limit.countries and (region is None or region not in limit.countries):
-                    regional = region is None and any(
-                        place.startswith(f"{country}-") for place in limit.countries
-                    )
+                    regional = region is None and any(place.startswith(f"{country}-") for place in limit.countries)
                     if not regional:
                         continue
             found.setdefault(limit.kind, []).append((limit, regional))
@@ -540,9 +433,7 @@ class Catalogue:
 
     def retreatment_of(self, crop: str, target: str) -> Retreatment | None:
         """Published days to the next spray against a target, or None."""
-        return next(
-            (row for row in self._core.retreatment if row.crop == crop and target in row.targets), None
-        )
+        return next((row for row in self._core.retreatment if row.crop == crop and target in row.targets), None)
 
     @property
     def coverage(self) -> tuple[CoverageAdvice, ...]:
@@ -581,10 +472,7 @@ class Catalogue:
     @cached_property
     def sources(self) -> Mapping[str, Source]:
         """The bibliography."""
-        found: dict[str, Source] = self._section(
-            "catalogue-sources", lambda found: found.sources, dict[str, Source]
-        )
-        return found
+        return self._store.sources()
 
     def cite(self, backing: Backing) -> tuple[str, ...]:
         """The sources of a fact as a reader meets them, with the place in them."""
@@ -594,110 +482,21 @@ class Catalogue:
             words[-1] += f", {backing.where}"
         return tuple(words)
 
-    def _raw(self, name: str) -> dict[str, Any]:
-        found: dict[str, Any] = self._section(
-            f"catalogue-{name}", lambda found: found.raw.get(name, {}), dict[str, Any]
-        )
-        return found
-
     @cached_property
     def selection(self) -> dict[str, Any]:
         """``catalog/selection.yaml`` as parsed; empty where it is missing."""
-        return self._raw("selection")
+        return self._store.raw("selection")
 
     @cached_property
     def spraying(self) -> dict[str, Any]:
         """``catalog/spraying.yaml`` as parsed; empty where it is missing."""
-        return self._raw("spraying")
+        return self._store.raw("spraying")
 
     @cached_property
     def phenology(self) -> dict[str, Any]:
         """``catalog/phenology.yaml`` as parsed; empty where it is missing."""
-        return self._raw("phenology")
-
-
-def _kebab(text: str) -> str:
-    return re.sub(r"[^a-z0-9.]+", "-", text.casefold()).strip("-")
+        return self._store.raw("phenology")
 
 
 def _letters(code: str) -> str:
     return code.rstrip("0123456789.")
-
-
-# --- from everything to sections ----------------------------------------------------------------
-
-
-def _core(found: Everything) -> Core:
-    import networkx
-
-    from planner.catalogue_read import name_key
-
-    frac, irac, hrac = (found.actives.get(scheme, {}) for scheme in ("FRAC", "IRAC", "HRAC"))
-    names: dict[str, tuple[str, str]] = {}
-    for scheme, rows in (("HRAC", hrac), ("IRAC", irac)):
-        for name in rows:
-            names[name] = (scheme, name)
-    for scheme, rows in (("FRAC", frac), ("IRAC", irac), ("HRAC", hrac)):
-        for name, active in rows.items():
-            for alias in active.aliases:
-                names.setdefault(name_key(alias), (scheme, name))
-    components: dict[str, dict[str, str]] = {}
-    for purpose in ("mixing", "succession", "counting"):
-        graph: networkx.Graph = networkx.Graph()
-        for row in found.joined:
-            if purpose in row.purposes:
-                networkx.add_path(graph, row.groups)
-        components[purpose] = {
-            key: min(part) for part in networkx.connected_components(graph) for key in part
-        }
-    target_names: dict[str, dict[str, str]] = {}
-    for crop, targets in found.targets.items():
-        index = target_names.setdefault(crop, {})
-        for key in targets:
-            index[key] = key
-        for key, target in targets.items():
-            pathogen = found.pathogens.get(target.pathogen)
-            synonyms = pathogen.synonyms if pathogen else ()
-            for name in (*target.aliases, target.name, target.pathogen, *synonyms):
-                index.setdefault(_kebab(name), key)
-    return Core(
-        version=found.version,
-        date=found.date,
-        review_by=found.review_by,
-        groups=found.groups,
-        actives=frac,
-        names=names,
-        crops=found.crops,
-        pathogens=found.pathogens,
-        target_names=target_names,
-        components=components,
-        incomplete=tuple(sorted({key for row in found.incomplete for key in row.groups})),
-        scores=found.scores,
-        risk_scores=found.risk_scheme.get("score_rule", {}).get("scores", {}),
-        protection=tuple(found.protection),
-        retreatment=tuple(found.retreatment),
-        coverage=tuple(found.coverage),
-        harmful_uses=tuple(found.harmful_uses.values()),
-        kinds=found.kinds,
-        crop_words=found.crop_words,
-    )
-
-
-def _statements(found: Everything) -> Statements:
-    return Statements(
-        joined=tuple(found.joined),
-        exceptions=tuple(found.exceptions),
-        incomplete=tuple(found.incomplete),
-        actives=tuple(found.active_facts),
-        risk_scheme=found.risk_scheme,
-    )
-
-
-def _crop_facts(found: Everything, crop: str) -> CropFacts:
-    ratings: dict[str, tuple[Rating, ...]] = {}
-    for rating in found.ratings.get(crop, {}).values():
-        ratings[rating.target] = (*ratings.get(rating.target, ()), rating)
-    reports: dict[str, tuple[Report, ...]] = {}
-    for report in found.reports.get(crop, ()):
-        reports[report.pathogen] = (*reports.get(report.pathogen, ()), report)
-    return CropFacts(targets=found.targets.get(crop, {}), ratings=ratings, reports=reports)

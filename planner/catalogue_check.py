@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from planner import yamlio
-from planner.catalogue import data_files
 from planner.catalogue_read import Everything, read_all
+from planner.catalogue_store import data_files
 from planner.datafile import GRADES, Problem
 from planner.errors import InputError, nearest
 from planner.model import Backing, Place

@@ -30,7 +30,7 @@ PACKAGE = ROOT / "planner"
 LAYERS = (
     "model errors places compiled yamlio datafile stages quantities conditions heat stage_scale stage_days stage_heat "
     "phenology spray economics dose_response selection season_models",
-    "catalogue catalogue_read catalogue_shapes catalogue_check catalogue_list",
+    "catalogue catalogue_store catalogue_read catalogue_shapes catalogue_check catalogue_list",
     "season documents",
     "account memo published leaves cover exposure facts",
     "rulebook rulereader engine judge",

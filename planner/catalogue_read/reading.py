@@ -36,6 +36,7 @@ from planner.model import (
     Source,
     Target,
 )
+from planner.places import is_rule_file
 
 At = str | tuple[str | int, ...]  # a key of a row, or the path to a value below it
 
@@ -153,11 +154,6 @@ class Reading:
         """Make the checks that waited for the whole catalogue."""
         for check in self._checks:
             check()
-
-
-def is_rule_file(name: str) -> bool:
-    """``LIM01-group-over-season-limit.yaml``: a rule of the family that shares the folder with the limits."""
-    return re.match(r"[A-Z]{3}[0-9]{2}-", name) is not None
 
 
 def regions(row: Row, key: str, codes: Iterable[str]) -> None:
