@@ -266,7 +266,8 @@ class Compiler:
     def _applications(self) -> None:
         for product, label, users in self._labelled():
             if label.applications is not None:
-                tag = Tag("LBL04", f"the label of {product.name} allows {label.applications} applications in a season")
+                most = f"{label.applications} application{'s' * (label.applications != 1)}"
+                tag = Tag("LBL04", f"the label of {product.name} allows {most} in a season")
                 self.add(tag, self.total(users) <= label.applications)
 
     def _active_totals(self) -> None:
@@ -324,7 +325,8 @@ class Compiler:
             for group in groups:
                 with_group = {column.number for column in self.foliar if group in column.uses.by_group}
                 lengths, holds = self._run(list(self.foliar), with_group, {column.number for column in users})
-                words = f"the label of {product.name} allows {label.consecutive} passes in a row with {group}"
+                most = f"{label.consecutive} passes in a row" if label.consecutive != 1 else "no two passes in a row"
+                words = f"the label of {product.name} allows {most} with {self.account.group_words(group)}"
                 for length, held in zip(lengths, holds, strict=True):
                     self.add(Tag("LBL09", words), length <= label.consecutive, [held])
 
@@ -460,11 +462,12 @@ class Compiler:
         self, told: str | None, shared: bool, first: Column, second: Column, one: str, other: str
     ) -> bool:
         """Whether two passes may not follow each other: a breach; with ``strict`` 1 a caution as well; with 2 whatever
-        leans twice in a row on an at-risk group of more than low-to-medium risk, partnered, rested or not."""
-        if told != "advice" or self.strict < 2:
+        leans twice in a row on an at-risk group of more than low-to-medium risk, partnered, rested or not, also where
+        the rules cannot say whether a partner stands beside it."""
+        if told not in (None, "advice") or self.strict < 2:
             return told == "breach" or (told == "caution" and self.strict > 0)
         uses = [use for key in (one, other) for column in (first, second) for use in column.uses.by_group.get(key, [])]
-        return shared and self.account.risk(uses) != "low-medium"
+        return shared and self.account.at_risk(uses) is True and self.account.risk(uses) != "low-medium"
 
     def severity(self, first: Column, second: Column, one: str, other: str) -> str | None:
         """What ROT01 or ROT02 says of two passes with nothing between them."""

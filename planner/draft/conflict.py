@@ -224,7 +224,7 @@ def reasons(space: Space, wanted: Wanted) -> list[str]:
         found, asked = (wider, wide) if wider.minimal else (found, space)
     if not found.tags:
         return in_words(space.breaches(space.kept))
-    lines = [f"{tag.rule}: {tag.words}" for tag in found.tags] if found.minimal else _by_rule(found)
+    lines = [f"{tag.rule}: {tag.words}" for tag in found.tags] if found.minimal else by_rule(found)
     lines += _dates(asked, wanted, found)
     if found.by_rule:
         lines.append("these rules and wishes clash, and with any one of them left out the rest can hold together")
@@ -237,7 +237,7 @@ def reasons(space: Space, wanted: Wanted) -> list[str]:
     return lines + (_accept([f"{{rule: {rules[0]}, reason: write your reason here}}"]) if rules else [])
 
 
-def _by_rule(found: Clash) -> list[str]:
+def by_rule(found: Clash) -> list[str]:
     """One line for each rule: its first limit in words, and how many more of them there are."""
     lines = []
     for rule in dict.fromkeys(tag.rule for tag in found.tags):

@@ -82,7 +82,7 @@ class Column:
     barred: tuple[Finding, ...] = ()  # findings of the pass-level rules that keep it out
     off: tuple[tuple[str, str], ...] = ()  # rule or wish and words that keep it out, in a wider space
     variant: Variant | None = None  # where a mend offers it
-    must: str = ""  # the product for whose sake it is held beside what is on offer (``Space(must=...)``)
+    must: tuple[str, ...] = ()  # products for whose sake it is held beside what is on offer (``Space(must=...)``)
     met: list[exposure.Exposure] | None = None  # what each target meets of it alone, once asked for
 
     @property
@@ -397,7 +397,7 @@ class Space:
                     for product, label in mix
                 )
                 self._append(slot.index, self._pass(slot, tank))
-                self.columns[-1].must = name
+                self.columns[-1].must = (name,) if name else ()
             self._add_off(slot, fit, off)
         for name in fitted:
             self.refused.pop(name, None)
@@ -445,7 +445,7 @@ class Space:
         best: set[str],
         mixes: Sequence[tuple[tuple[Product, CropLabel], ...]],
     ) -> Iterator[tuple[str, tuple[tuple[Product, CropLabel], ...]]]:
-        """Mixes of each product of ``must`` that are not among those on offer: alone, with one, with two of the rest."""
+        """Mixes of each product of ``must`` that are not among those on offer: alone, with one or two of the rest."""
         made = {tuple(product.name for product, _ in mix) for mix in mixes}
         for product, _ in fit:
             if product.name in self.must:
@@ -466,6 +466,14 @@ class Space:
             most_in_tank=self.most_in_tank, rulebook=self.book, currency=self.currency, season=self.season,
             reduce=self.reduce, must=names,
         )  # fmt: skip
+
+    def part(self, columns: Sequence[Column]) -> Space:
+        """The same season with these of its columns only."""
+        fewer = copy.copy(self)
+        fewer.columns = list(columns)
+        fewer.by_slot = [[one for one in columns if one.slot == slot.index] for slot in self.slots]
+        fewer.kept = [column for column in columns if column.kept]
+        return fewer
 
     def _kept_off(self, product: Product, label: CropLabel, day: int) -> list[tuple[str, str]]:
         """What keeps a product off a day: rule or wish, and words that are the same for every such day."""
@@ -648,10 +656,14 @@ class Space:
         self._select(list(dict.fromkeys([*useful, *(column for pool in pools.values() for column in pool)])))
         if self.reduce and not any(column.variant for column in useful):
             useful = self._reduced([column for column in useful if not column.off]) + [c for c in useful if c.off]
+        offered = set(useful)
+        for column in self.columns:
+            column.must = ()
         for name, pool in pools.items():
-            for column in set(self._reduced(pool) if self.reduce else pool) - set(useful):
-                column.must = name
-                useful.append(column)
+            for column in self._reduced(pool) if self.reduce else pool:
+                if column not in offered:
+                    useful += [] if column.must else [column]
+                    column.must = (*column.must, name)
         useful.sort(key=lambda column: column.number)
         for column in useful:
             found = self.findings([column])

@@ -11,7 +11,7 @@ The front is exact at a resolution (``Resolution``): two programmes that do not 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Container, Sequence
+from collections.abc import Callable, Container, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -229,25 +229,37 @@ class Scan:
         bare: NDArray[Any] = open_ @ self.weight
         return bare
 
-    def _ahead(self) -> None:
-        """What the slots from each one on can still cover, and the most weighted days for each sum of money."""
+    def _ahead(self, force: Sequence[NDArray[Any]] = ()) -> None:
+        """What the slots from each one on can still cover, and the most weighted days for each sum of money.
+
+        ``force``: for each slot which choices are forced; then the same for what ends with one of them, and the fewest
+        cautions that one brings.
+        """
         slots = len(self.options)
         self.reach = np.zeros((slots + 1, len(self.words)), dtype=np.uint64)
         self.gains: list[list[tuple[int, int]]] = [[(0, 0)] for _ in range(slots + 1)]
+        self.forced: list[list[tuple[int, int]]] = [[] for _ in range(slots + 1)]
+        self.forced_cautions = [0] * (slots + 1)
         for slot in range(slots - 1, -1, -1):
-            self.reach[slot] = self.reach[slot + 1] | np.bitwise_or.reduce(self.cover[slot], axis=0)
-            pays = self.cost[slot] - np.minimum(self.used[slot], self.free) @ self.price
-            covers = np.bitwise_count(self.cover[slot] & self.full).astype(np.int64) @ self.weight
-            pairs = {
-                (cost + int(pay), gain + int(cover))
-                for cost, gain in self.gains[slot + 1]
-                for pay, cover in zip(pays, covers, strict=True)
-            }
-            kept: list[tuple[int, int]] = []
-            for cost, gain in sorted(pairs, key=lambda pair: (pair[0], -pair[1])):
-                if not kept or gain > kept[-1][1]:
-                    kept.append((cost, gain))
-            self.gains[slot] = kept
+            ways = self._ways[slot]
+            self.reach[slot] = self.reach[slot + 1] | np.bitwise_or.reduce(self.cover[slot][ways], axis=0)
+            pairs = self._pairs(slot, ways)
+            self.gains[slot] = _undominated((c + d, g + h) for c, g in self.gains[slot + 1] for d, h in pairs)
+            if force:
+                held = ways[force[slot][ways]]
+                here = [(c + d, g + h) for c, g in self.gains[slot + 1] for d, h in self._pairs(slot, held)]
+                later = [(c + d, g + h) for c, g in self.forced[slot + 1] for d, h in pairs]
+                fewest = [int(self.cautions[slot][held].min())] if len(held) else []
+                if self.forced[slot + 1]:
+                    fewest.append(self.forced_cautions[slot + 1])
+                self.forced[slot] = _undominated([*here, *later])
+                self.forced_cautions[slot] = min(fewest, default=0)
+
+    def _pairs(self, slot: int, ways: NDArray[Any]) -> list[tuple[int, int]]:
+        """Least money and most weighted days of some choices, those that none of them beats."""
+        pays = self.cost[slot][ways] - np.minimum(self.used[slot][ways], self.free) @ self.price
+        covers = np.bitwise_count(self.cover[slot][ways] & self.full).astype(np.int64) @ self.weight
+        return _undominated(zip(pays.tolist(), covers.tolist(), strict=True))
 
     def _all_ways(self, without: Container[int] = ()) -> list[NDArray[Any]]:
         """For each slot the choices that a programme may make there."""
@@ -292,9 +304,11 @@ class Scan:
         most_bare: int | None = None,
         force: Sequence[Column] = (),
         without: Container[int] = (),
+        most: int | None = None,
     ) -> Answer | None:
         """The programme that is least by a figure that grows with money, bare days, index and cautions; ``proven``
-        where everything was looked at. One of ``force`` is part of it, no column with a number of ``without`` is.
+        where everything was looked at. One of ``force`` is part of it, no column with a number of ``without`` is; no
+        more than about ``most`` beginnings are looked at.
 
         Raises:
             Stopped: the clock ended it.
@@ -305,11 +319,14 @@ class Scan:
         if force:
             self._force = [np.array([False, *[c.number in numbers for c in slot]]) for slot in self.options]
         self._ways = self._all_ways(without)
+        self._ahead(self._force)
         try:
-            self._run(best, [one for one in known if most_bare is None or one.bare <= most_bare], most_bare)
+            known = [one for one in known if most_bare is None or one.bare <= most_bare]
+            self._run(best, known, most_bare, most=most)
         finally:
             self._force = []
             self._ways = self._all_ways()
+            self._ahead()
         return best.answer and replace(best.answer, proven=self.found.complete)
 
     def _run(
@@ -319,6 +336,7 @@ class Scan:
         most_bare: int | None,
         told: Callable[[int, int], None] | None = None,
         points: dict[Any, Any] | None = None,
+        most: int | None = None,
     ) -> None:
         self._goal, self._most_bare = goal, most_bare
         for answer in known:
@@ -332,7 +350,7 @@ class Scan:
         )
         stack = [start]
         while stack:
-            if self.found.looked_at > MOST_LOOKED_AT:
+            if self.found.looked_at > (most or MOST_LOOKED_AT):
                 return
             if time.monotonic() > self._end:
                 raise Stopped
@@ -390,22 +408,38 @@ class Scan:
         for mask, most in self.caps:
             open_ = np.bitwise_count(~(part.cover | self.reach[slot]) & self.full)[:, mask].sum(axis=1)
             lost |= open_ > most
-        if self._force and not any(ways.any() for ways in self._force[slot:]):
-            has = np.zeros(len(now), dtype=bool)
+        has = np.ones(len(now), dtype=bool)
+        if self._force:
+            has[:] = False
             for at in range(slot):
                 has |= self._force[at][part.choices[:, at]]
-            lost |= ~has
-        # what may follow, from no pass to the most that money can cover: lost is a beginning where all of it is beaten
-        open_at = np.flatnonzero(~lost)
-        lost[:] = True
-        for cost, gain in self.gains[slot]:
-            bare = np.maximum(best[open_at], now[open_at] - gain)
-            beaten = self._goal.beaten(paid[open_at] + cost, bare, index[open_at], part.cautions[open_at])
-            lost[open_at[~beaten]] = False
-            open_at = open_at[beaten]
+        self._beaten(np.flatnonzero(~lost & has), self.gains[slot], 0, paid, now, best, index, part, lost)
+        if self._force:
+            left = np.flatnonzero(~lost & ~has)
+            self._beaten(left, self.forced[slot], self.forced_cautions[slot], paid, now, best, index, part, lost)
+        return lost
+
+    def _beaten(
+        self,
+        open_at: NDArray[Any],
+        gains: list[tuple[int, int]],
+        cautions: int,
+        paid: NDArray[Any],
+        now: NDArray[Any],
+        best: NDArray[Any],
+        index: NDArray[Any],
+        part: _Part,
+        lost: NDArray[Any],
+    ) -> None:
+        """What may follow, from no pass to the most that money can cover: lost is where all of it is beaten."""
+        lost[open_at] = True
+        for cost, gain in gains:
             if not len(open_at):
                 break
-        return lost
+            bare = np.maximum(best[open_at], now[open_at] - gain)
+            beaten = self._goal.beaten(paid[open_at] + cost, bare, index[open_at], part.cautions[open_at] + cautions)
+            lost[open_at[~beaten]] = False
+            open_at = open_at[beaten]
 
     def _least(self, index: NDArray[Any]) -> NDArray[Any]:
         """The least whole tenths of days that a programme's index can be when it is shown."""
@@ -438,3 +472,12 @@ class Scan:
 
 def _only(part: _Part, keep: Any) -> _Part:
     return _Part(part.choices[keep], part.cost[keep], part.index[keep], part.cautions[keep], part.cover[keep])
+
+
+def _undominated(pairs: Iterable[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Pairs of money and days of which none has fewer days for no less money, in the order of money."""
+    kept: list[tuple[int, int]] = []
+    for cost, gain in sorted(set(pairs), key=lambda pair: (pair[0], -pair[1])):
+        if not kept or gain > kept[-1][1]:
+            kept.append((cost, gain))
+    return kept

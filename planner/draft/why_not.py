@@ -1,36 +1,42 @@
 """Why not: what keeps each product, group and spray date out of the programme that is shown.
 
 First what decides without a search (no label for the crop, no price, a stage, a rule that the product breaks by itself
-in every tank). Then the search: the best programme that holds it and keeps the same good practice, and what that costs
-more, covers less or selects harder; where only a programme without that practice holds it, what is given up; where none
-does, the rules that forbid it. A product that no mix on offer holds (another of the same groups is as good for less, or
-it works on nothing here) is put into the programme in every way that changes one pass; the best of these that the audit
-passes says what it would cost.
+in every tank). Then the search: every mix of the products that are left out stands beside the mixes on offer, also
+those that others beat and those of a product that works on nothing here, and the scan that found the programme shown
+finds the best one that holds the product, by the same figure and with the same good practice. What that costs more,
+covers less or selects harder is the answer; where only a programme without that practice holds it, what is given up;
+where none does, the rules that forbid it. A group is told by the best of its products.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
 
-from planner import cover
-from planner.account import Account, TargetState, Use
-from planner.draft.conflict import clash
-from planner.draft.front import FREE, Front, balance
-from planner.draft.options import MONEY, PRESSURE_WEIGHT, SELECTION, Column, Space
+from planner.account import Standing
+from planner.draft import history
+from planner.draft.conflict import by_rule, clash
+from planner.draft.front import FREE, Front, balanced
+from planner.draft.options import MONEY, SELECTION, Column, Space
 from planner.draft.practice import broken
+from planner.draft.scan import Scan
 from planner.draft.solve import Answer, Search, Stopped, Wanted
-from planner.facts import derive
-from planner.judge import judge
-from planner.model import CropLabel, Finding, Pass, Product, Programme, TankItem
+from planner.facts.make import listed
+from planner.model import Finding, Product
 
-HUGE = 10**13  # more than any balance
+MOST_TOLD = 3  # rules, or points of practice, in one line
+MOST_LOOKED_AT = 2_000_000  # beginnings for one question; then the best found so far is told, as not proven
+CLASH_SECONDS = 10.0
 
 
 @dataclass(frozen=True)
 class WhyNot:
-    """One thing left out. ``kind``: product, group or date; ``rule`` empty where cost or a comparison decides."""
+    """One thing left out. ``kind``: product, group or date; ``rule`` empty where cost or a comparison decides.
+
+    ``answer`` is the best programme with it, of the same practice as the one shown where there is one; ``proven``:
+    nothing better holds it, or nothing at all.
+    """
 
     kind: str
     name: str
@@ -40,78 +46,119 @@ class WhyNot:
     more_bare: int | None = None  # weighted target-days
     more_selection: float | None = None  # days
     answer: Answer | None = None
+    proven: bool = True
 
 
 @dataclass
-class _Asked:
-    """One question: the columns that would hold the thing, all and those that no rule bars."""
+class _Question:
+    """What is asked of the search: one of these columns; and what it answered."""
 
     kind: str
     name: str
-    columns: list[Column]
-    product: Product | None = None
-    group: str = ""
+    columns: list[Column]  # those that break a rule by themselves as well
+    answer: Answer | None = None
+    level: int = -1  # the practice that the answer keeps
+    stopped: bool = False
+
+    @property
+    def usable(self) -> list[Column]:
+        """Columns that could be chosen."""
+        return [column for column in self.columns if not column.barred]
+
+
+@dataclass(frozen=True)
+class _Told:
+    """An entry with what ranks it among the products of a group: the practice kept and the worth."""
+
+    entry: WhyNot
+    level: int = -1
+    worth: int = 0
 
 
 @dataclass
-class _Levels:
-    """The searches to ask, from the practice that the shown programme keeps down to the rules alone."""
+class _Asker:
+    """The programmes to choose from, and the scans over them, one for each practice that is asked for."""
 
     front: Front
+    chosen: Answer
     wanted: Wanted
     seconds: float
-    made: dict[int, tuple[Search, Any]] = field(default_factory=dict)
+    space: Space = field(init=False)
+    scans: dict[int, Scan] = field(default_factory=dict)
 
-    def best(self, columns: Sequence[Column]) -> tuple[Answer, int] | None:
-        """The best programme with one of these columns, and the practice that it keeps; None where there is none.
+    def __post_init__(self) -> None:
+        held = {name for column in self.chosen.columns for name in column.products}
+        here = self.front.space
+        self.space = here.with_mixes_of([one.name for one in here.products if one.name not in held])
+        self.figure = balanced(self.front)
+
+    def columns(self, name: str) -> list[Column]:
+        """Every mix that holds a product, and could be chosen."""
+        return [c for c in self.space.columns if not c.kept and name in c.products and (not c.must or name in c.must)]
+
+    def worth(self, answer: Answer) -> int:
+        """By how much a programme falls short, as the balanced one was found."""
+        return int(self.figure(answer.cost, answer.bare, answer.selection, answer.cautions))
+
+    def ask(self, questions: Sequence[_Question]) -> None:
+        """Answer each by the best programme of the most practice that any programme with it keeps."""
+        for level in range(self.front.strict, -1, -1):
+            if not (pending := [one for one in questions if one.answer is None and not one.stopped]):
+                return
+            wanted = replace(self.wanted, most_bare=self.front.most_bare, strict=level)
+            space = self.part(*[one.name for one in pending])
+            scan = self.scans[level] = Scan(Search(space, wanted, seconds=self.seconds), seconds=self.seconds)
+            for one in pending:
+                try:
+                    one.answer = self._best(one, scan, wanted)
+                    one.level = level
+                except Stopped:
+                    one.stopped = True
+
+    def _best(self, one: _Question, scan: Scan, wanted: Wanted) -> Answer | None:
+        """The best programme that this scan finds for a question.
 
         Raises:
             Stopped: the time is over.
         """
-        for level in dict.fromkeys((self.front.strict, 0)):
-            if level not in self.made:
-                wanted = replace(self.wanted, most_bare=self.front.most_bare, strict=level)
-                search = Search(self.front.space, wanted, seconds=self.seconds)
-                self.made[level] = (search, balance(search, self.front))
-            search, objective = self.made[level]
-            x = search.compiled.x
-            free = [column for column in columns if column.number in x]
-            wish = search.compiled.model.new_bool_var("")
-            search.compiled.model.add_bool_or([x[column.number] for column in free]).only_enforce_if(wish)
-            answer = search.minimise(objective - HUGE * wish)
-            if answer is not None and any(column in free for column in answer.columns):
-                return answer, level
-        return None
+        spare = {column.number for column in scan.space.columns if column.must and one.name not in column.must}
+        answer = scan.best(self.figure, [], self.front.most_bare, one.usable, spare, MOST_LOOKED_AT)
+        if answer is None and not scan.found.complete:  # any will do, then
+            answer = self.covering(one, wanted)
+            return answer and replace(answer, proven=False)
+        return answer
+
+    def covering(self, one: _Question, wanted: Wanted) -> Answer | None:
+        """The best covered programme with one of these columns, for the least money."""
+        forced = frozenset(column.number for column in one.columns)
+        search = Search(self.part(one.name), replace(wanted, force=forced), seconds=self.seconds)
+        return search.best(("bare", "cost"))
+
+    def part(self, *names: str) -> Space:
+        """What is on offer, with the mixes that stand there for the sake of these products only."""
+        return self.space.part([c for c in self.space.columns if not c.must or not set(names).isdisjoint(c.must)])
 
 
 def why_not(front: Front, chosen: Answer, wanted: Wanted = FREE, *, seconds: float = 120.0) -> list[WhyNot]:
     """An entry for every product, group and date that the chosen programme leaves out."""
-    space = front.space
-    levels = _Levels(front, wanted, seconds)
-    found = []
-    for asked in _asks(space, chosen):
-        try:
-            found.append(_told(asked, space, levels, chosen))
-        except Stopped:
-            found.append(WhyNot(asked.kind, asked.name, "the search was stopped before this could be told"))
-    return found
-
-
-def _asks(space: Space, chosen: Answer) -> Iterator[_Asked]:
+    asker = _Asker(front, chosen, wanted, seconds)
+    space = asker.space
     held = {name for column in chosen.columns for name in column.products}
-    free = [column for column in space.columns if not column.kept]
-    for product in space.products:
-        if product.name not in held:
-            yield _Asked("product", product.name, [c for c in free if product.name in c.products], product)
+    taken = {column.slot for column in chosen.columns}
+    products = [one for one in space.products if one.name not in held]
+    dates = [slot for slot in space.slots if slot.index not in taken and not slot.kept]
+    questions = {one.name: _Question("product", one.name, asker.columns(one.name)) for one in products}
+    for slot in dates:
+        here = [c for c in space.columns if c.slot == slot.index and not c.must and not c.kept]
+        questions[str(slot.day)] = _Question("date", str(slot.day), here)
+    asker.ask([one for one in questions.values() if one.usable])
+    told = {product.name: _product(product, questions[product.name], asker) for product in products}
+    found = [one.entry for one in told.values()]
     used = {group for column in chosen.columns for group in column.uses.by_group}
     for group in sorted({group for product in space.products for group in _groups(space, product)} - used):
-        yield _Asked(
-            "group", space.account.group_words(group), [c for c in free if group in c.uses.by_group], group=group
-        )
-    taken = {column.slot for column in chosen.columns}
-    for slot in space.slots:
-        if slot.index not in taken and not slot.kept:
-            yield _Asked("date", str(slot.day), [c for c in free if c.slot == slot.index])
+        holders = [told[product.name] for product in space.products if group in _groups(space, product)]
+        found.append(_group(space.account.group_words(group), holders))
+    return found + [_date(questions[str(slot.day)], asker) for slot in dates]
 
 
 def _groups(space: Space, product: Product) -> list[str]:
@@ -120,233 +167,243 @@ def _groups(space: Space, product: Product) -> list[str]:
     return [active.group for active in actives if active.kind == "fungicide" and active.group]
 
 
-def _told(asked: _Asked, space: Space, levels: _Levels, chosen: Answer) -> WhyNot:
-    if asked.product is not None and space.refused.get(asked.name):
-        return _plain(asked.kind, asked.name, space.refused[asked.name])
-    usable = [column for column in asked.columns if not column.barred]
+def _product(product: Product, asked: _Question, asker: _Asker) -> _Told:
+    space, name = asker.space, product.name
+    if space.refused.get(name):
+        return _Told(_plain(name, space.refused[name]))
     if not asked.columns:
-        return _not_offered(asked, space, levels, chosen)
-    if not usable:
-        column = asked.columns[0]
-        one = column.barred[0]
-        return WhyNot(asked.kind, asked.name, f"{one.name}: {column.said(one)}", one.rule)
-    best = levels.best(usable)
-    if best is None:
-        return _forbidden(asked, space, levels, usable)
-    answer, level = best
-    told = _dearer(asked, answer, chosen)
-    kept = set(broken(space, chosen.columns))
-    given_up = [words for words in broken(space, answer.columns) if words not in kept]
-    new = _cautions(space.findings(answer.columns), space.findings(chosen.columns))
-    if level < levels.front.strict and given_up:
-        return replace(told, reason=f"{told.reason}; it {' and '.join(given_up[:2])}")
-    return replace(told, reason=f"{told.reason}; it brings {new}") if new else told
+        return _Told(WhyNot("product", name, "no spray date is left for it"))
+    cause, rule = "", ""
+    if all(column.must for column in asked.columns):
+        cause, rule = _useless(product, space)
+        beater = space.beaten.get(name)
+        if cause:
+            cause += ", so it is not planned"
+        elif beater:
+            cause = f"{beater} has the same groups, works as well and costs no more"
+    told = _searched(asked, asker, bool(cause))
+    if not cause:
+        return told
+    entry = told.entry
+    if entry.rule:  # a rule forbids it whatever it works on
+        return replace(told, entry=replace(entry, reason=f"{entry.reason}; besides, {cause}"))
+    return replace(told, entry=replace(entry, reason=f"{cause}; {entry.reason}", rule=rule))
 
 
-def _cautions(found: Sequence[Finding], before: Sequence[Finding]) -> str:
-    """Cautions that are new, in words."""
-    known = {one.rule for one in before if one.severity == "caution"}
-    new = dict.fromkeys(
-        f"{one.rule} {one.name}" for one in found if one.severity == "caution" and one.rule not in known
+def _date(asked: _Question, asker: _Asker) -> WhyNot:
+    if not asked.columns:
+        return WhyNot("date", asked.name, "no tank that the labels allow on this day covers a day that counts")
+    return _searched(asked, asker, False).entry
+
+
+def _group(words: str, holders: Sequence[_Told]) -> WhyNot:
+    """A group by the best of its products; where none can be used, by the one that comes nearest."""
+    best = min(
+        holders,
+        key=lambda one: (one.entry.answer is None, -one.level, one.worth, bool(one.entry.rule)),
     )
-    return " and ".join(new) + (" (caution)" if new else "")
+    entry = best.entry
+    if len(holders) == 1:
+        who = f"{entry.name}, its only product here"
+    elif entry.answer is None:
+        who = f"none of its {len(holders)} products can be used, {entry.name} for one"
+    else:
+        who = f"{entry.name}, the best of its {len(holders)} products here"
+    return replace(entry, kind="group", name=words, reason=f"{who}: {entry.reason}")
 
 
-def _plain(kind: str, name: str, reason: str) -> WhyNot:
+def _plain(name: str, reason: str) -> WhyNot:
     rule = reason[:5] if reason[:3].isupper() and reason[3:5].isdigit() else ""
-    return WhyNot(kind, name, reason.removeprefix(f"{rule}: ") if rule else reason, rule)
+    return WhyNot("product", name, reason.removeprefix(f"{rule}: ") if rule else reason, rule)
 
 
-# --- what no mix on offer holds -------------------------------------------------------------------------------------
+# --- a product that works on nothing here ---------------------------------------------------------------------------
 
 
-def _not_offered(asked: _Asked, space: Space, levels: _Levels, chosen: Answer) -> WhyNot:
-    if asked.kind == "date":
-        return WhyNot(asked.kind, asked.name, "no tank that the labels allow on this day covers a day that counts")
-    if asked.group:
-        holders = [product for product in space.products if asked.group in _groups(space, product)]
-        entries = [
-            _told(_Asked("product", one.name, [c for c in space.columns if one.name in c.products], one), space, levels,
-                  chosen)
-            for one in holders
-        ]  # fmt: skip
-        first = min(entries, key=lambda entry: (entry.more_cost is None, entry.more_bare or 0, entry.more_cost or 0.0))
-        return replace(first, kind="group", name=asked.name, reason=f"{first.name}: {first.reason}")
-    assert asked.product is not None
-    label = asked.product.labels[space.crop.id]
-    beater = space.beaten.get(asked.name)
-    cause, rule = (f"{beater} has the same groups, works as well and costs no more", "") if beater else ("", "")
-    useless, useless_rule = _useless(asked.product, label, space)
-    if useless:
-        cause, rule = useless, useless_rule
-    tried = _tried(asked.product, label, space, chosen)
-    if tried is None:
-        return WhyNot(asked.kind, asked.name, cause or "other mixes do the same for less", rule)
-    cost, bare, breach, new, way = tried
-    if breach is not None:
-        rule = rule or breach.rule
-        words = f"put into a pass of this programme it breaches {breach.rule} {breach.name}"
-        return WhyNot(asked.kind, asked.name, f"{cause}; {words}" if cause else words, rule)
-    worse = _worse(cost, bare) or "changes no figure"
-    words = f"{way} it {worse}" + (f" and brings {new}" if new else "")
-    return WhyNot(asked.kind, asked.name, f"{cause}; {words}" if cause else words, rule, cost, bare)
-
-
-def _useless(product: Product, label: CropLabel, space: Space) -> tuple[str, str]:
+def _useless(product: Product, space: Space) -> tuple[str, str]:
     """Why a product works on no target of the field: reports of resistance first, then ratings; empty where it does."""
-    day = space.slots[0].day if space.slots else None
-    if day is None:
-        return "", ""
-    item = TankItem(product=product.name, rate=label.rate_most, unit=product.amount_unit)
-    alone = replace_pass(space.columns[0].entry, 1, (item,)) if space.columns else None
-    if alone is None:
-        return "", ""
-    account = Account(
-        Programme(field=space.field, products=space.products, passes=(alone,)), space.catalogue, space.season
+    uses = next(
+        [use for use in column.uses.uses if use.item.product == product.name]
+        for column in space.columns
+        if product.name in column.products
     )
-    uses = account.all_states[0].uses
-    if any(account.effect(use, target).value for use in uses for target in account.targets):
+    account = space.account
+    if not account.targets or any(account.effect(use, target).value for use in uses for target in account.targets):
         return "", ""
-    lost: list[str] = []
-    rated: list[str] = []
-    for target in account.targets:
-        for use in uses:
-            words, reported = _effect_words(account, use, target)
-            (lost if reported else rated).append(words)
-    return "; ".join([*lost, *rated]), "RES01" if lost else ""
+    lost: dict[tuple[str, str], list[str]] = {}
+    rated: dict[tuple[str, str], list[str]] = {}
+    for use in uses:
+        for target in account.targets:
+            effect = account.effect(use, target)
+            if effect.standing.level in ("lost", "reduced") and effect.rated.rank is not None:
+                level = "no longer works" if effect.standing.level == "lost" else "works less well"
+                words = (f"{account.group_words(use.group)} {level} on", f" here ({_reported(effect.standing)})")
+                lost.setdefault(words, []).append(target.name)
+            elif effect.rated.rank is None:
+                rated.setdefault((f"no source here rates {use.active.name} on", ""), []).append(target.name)
+            else:
+                rated.setdefault((f"{use.active.name} is rated {effect.rated.words} on", ""), []).append(target.name)
+    told = [f"{head} {listed(names, _link(head))}{tail}" for (head, tail), names in (lost or rated).items()]
+    rest = ", and nothing else in it is rated good on a target of this field" if lost and rated else ""
+    return "; ".join(told) + rest, "RES01" if lost else ""
 
 
-def _effect_words(account: Account, use: Use, target: TargetState) -> tuple[str, bool]:
-    effect = account.effect(use, target)
-    name = use.active.name
-    if effect.standing.level in ("lost", "reduced") and effect.rated.rank is not None:
-        level = "no longer works" if effect.standing.level == "lost" else "works less well"
-        where = f" ({effect.standing.words})" if effect.standing.words else ""
-        return f"{account.group_words(use.group)} {level} on {target.name} here{where}", True
-    if effect.rated.rank is None:
-        return f"no source here rates {name} on {target.name}", False
-    return f"{name} is rated {effect.rated.words} on {target.name}", False
+def _link(head: str) -> str:
+    return "or" if head.startswith("no ") else "and"
 
 
-def _tried(
-    product: Product, label: CropLabel, space: Space, chosen: Answer
-) -> tuple[float, int, Finding | None, str, str] | None:
-    """The best programme that is one pass away and holds a product, fewest cautions first: money per hectare and bare
-    days more than now, a breach where every such programme has one, the cautions that are new, and where it went."""
-    item = TankItem(product=product.name, rate=label.rate_most, unit=product.amount_unit)
-    programme = space.programme(chosen.columns)
-    mine = set(product.actives)
-    best: tuple[int, int, int, float, str, str] | None = None
-    worst: Finding | None = None
-    before = space.findings(chosen.columns)
-    for at, entry in enumerate(programme.passes):
-        if chosen.columns and sorted(chosen.columns, key=lambda column: column.slot)[at].kept:
-            continue
-        tanks: dict[tuple[TankItem, ...], str] = {(item,): f"alone in pass {at + 1}"}
-        for place, other in enumerate(entry.tank):
-            tank = (*entry.tank[:place], item, *entry.tank[place + 1 :])
-            tanks[tank] = f"in place of {other.product or other.active} in pass {at + 1}"
-        if len(entry.tank) < space.most_in_tank:
-            tanks[(*entry.tank, item)] = f"added to pass {at + 1}"
-        for tank, way in tanks.items():
-            others = [one for one in tank if one is not item]
-            if any(mine & _actives(one, space) for one in others):
-                continue
-            passes = list(programme.passes)
-            passes[at] = replace_pass(entry, entry.number, tank)
-            after = Programme(field=space.field, products=space.products, passes=tuple(passes), accept=space.accept)
-            account = Account(after, space.catalogue, space.season)
-            found, _ = judge(space.book, derive(account), backend="interpreter")
-            breach = next((one for one in found if one.severity == "breach" and not space.accepted(one)), None)
-            if breach is not None:
-                worst = worst or breach
-                continue
-            bare = _bare(account) - chosen.bare
-            cost = (_paid(after, space) - _paid(programme, space)) / MONEY
-            milder = [sum(one.severity == severity for one in found) for severity in ("caution", "advice")]
-            one_way = (milder[0], bare, milder[1], cost, _cautions(found, before), way)
-            best = one_way if best is None else min(best, one_way)
-    if best is not None:
-        return round(best[3], 2), best[1], None, best[4], best[5]
-    return (0.0, 0, worst, "", "") if worst is not None else None
+def _reported(standing: Standing) -> str:
+    """A report of resistance in few words: since when, or where, and the mutation."""
+    since = re.search(r"since \d{4}", standing.words)
+    mutation = ", ".join(standing.mutation)
+    words = f"reported {since.group()}" if since else standing.words.removesuffix(f" ({mutation})")
+    return f"{words}, {mutation}" if mutation else words
 
 
-def replace_pass(entry: Pass, number: int, tank: tuple[TankItem, ...]) -> Pass:
-    """A pass with another tank and number."""
-    values = {name: getattr(entry, name) for name in entry.__struct_fields__}
-    return Pass(**{**values, "number": number, "tank": tank})
+# --- what the search answers ----------------------------------------------------------------------------------------
 
 
-def _actives(item: TankItem, space: Space) -> set[str]:
-    product = next((one for one in space.products if one.name == item.product), None)
-    return set(product.actives) if product is not None else {item.active or ""}
-
-
-def _bare(account: Account) -> int:
-    return sum(
-        PRESSURE_WEIGHT[target.entry.pressure] * (last - first + 1)
-        for target in account.targets
-        for first, last, modes in cover.days_of(account, target)
-        if not modes
-    )
-
-
-def _paid(programme: Programme, space: Space) -> int:
-    """Money to pay for the products of a programme, in 1/MONEY per hectare; what is on hand is not paid again."""
-    amounts: dict[str, float] = {}
-    for entry in programme.passes:
-        for item in entry.tank:
-            if item.product is not None and item.rate is not None:
-                amounts[item.product] = amounts.get(item.product, 0.0) + item.rate
-    whole = 0.0
-    for product in space.products:
-        amount = amounts.get(product.name, 0.0) * 1000
-        whole += max(0.0, amount - space.on_hand(product)) * space.unit_price(product)
-    return round(whole)
-
-
-# --- what a search answers ------------------------------------------------------------------------------------------
-
-
-def _forbidden(asked: _Asked, space: Space, levels: _Levels, columns: list[Column]) -> WhyNot:
-    forced = frozenset(column.number for column in columns)
-    found = clash(space, replace(levels.wanted, force=forced), 10.0)
-    if found.tags:
-        return WhyNot(
-            asked.kind, asked.name, "; ".join(f"{tag.rule}: {tag.words}" for tag in found.tags[:3]), found.tags[0].rule
-        )
-    most = levels.front.most_bare
-    answer = Search(space, replace(levels.wanted, force=forced), seconds=levels.seconds).best(("bare", "cost"))
+def _searched(asked: _Question, asker: _Asker, aside: bool) -> _Told:
+    """The answer of the search. ``aside``: something else was told already that keeps it out."""
+    kind, name, answer, chosen = asked.kind, asked.name, asked.answer, asker.chosen
+    if not asked.usable:
+        return _Told(_barred(kind, name, asked.columns))
+    if asked.stopped:
+        return _Told(_cut_short(kind, name))
     if answer is None:
-        return WhyNot(asked.kind, asked.name, "no sound programme holds it")
-    words = f"the best covered programme with it leaves {answer.bare} weighted days bare, more than half ({most}) of"
-    return WhyNot(asked.kind, asked.name, f"{words} what can be covered", "", None, answer.bare, None, answer)
+        try:
+            return _Told(_forbidden(asked, asker))
+        except Stopped:
+            return _Told(_cut_short(kind, name))
+    entry = WhyNot(
+        kind,
+        name,
+        _sentence(answer, asked.level, asker, aside),
+        "",
+        round((answer.cost - chosen.cost) / MONEY, 2),
+        answer.bare - chosen.bare,
+        round((answer.selection - chosen.selection) / SELECTION, 1),
+        answer,
+        answer.proven,
+    )
+    return _Told(entry, asked.level, asker.worth(answer))
 
 
-def _worse(cost: float, bare: int, selection: float = 0.0) -> str:
-    """What is worse, and in brackets what is better."""
-    worse, better = [], []
-    for value, more, less in (
-        (round(cost, 2), "costs {} more per ha", "costs {} less per ha"),
-        (bare, "leaves {} more weighted days bare", "leaves {} fewer weighted days bare"),
-        (round(selection, 1), "selects {} days more", "selects {} days less"),
-    ):
-        if value > 0:
-            worse.append(more.format(f"{value:g}"))
-        elif value < 0:
-            better.append(less.format(f"{-value:g}"))
-    if not worse:
-        return ", ".join(better)
-    return ", ".join(worse) + (f" (and {', '.join(better)})" if better else "")
+def _cut_short(kind: str, name: str) -> WhyNot:
+    return WhyNot(kind, name, "the search was stopped before this could be told", proven=False)
 
 
-def _dearer(asked: _Asked, answer: Answer, chosen: Answer) -> WhyNot:
+def _barred(kind: str, name: str, columns: Sequence[Column]) -> WhyNot:
+    """Every tank breaks a rule by itself: the fewest rules that bar them all, as the tanks come."""
+    left = list(columns)
+    told: list[tuple[Column, Finding]] = []
+    while left:
+        count = {one.rule: 0 for column in left for one in column.barred}
+        for column in left:
+            for rule in {one.rule for one in column.barred}:
+                count[rule] += 1
+        rule = max(count, key=lambda one: count[one])
+        first = next(column for column in left if any(one.rule == rule for one in column.barred))
+        told.append((first, next(one for one in first.barred if one.rule == rule)))
+        left = [column for column in left if all(one.rule != rule for one in column.barred)]
+    if len(told) == 1:
+        column, one = told[0]
+        return WhyNot(kind, name, f"{one.name}: {column.said(one)}", one.rule)
+    words = "; ".join(f"{one.rule} {one.name}: {column.said(one)}" for column, one in told[:MOST_TOLD])
+    return WhyNot(kind, name, f"each tank breaks a rule by itself: {words}", told[0][1].rule)
+
+
+def _forbidden(asked: _Question, asker: _Asker) -> WhyNot:
+    """What forbids every programme with one of these columns: rules and wishes that clash, or too little cover.
+
+    Raises:
+        Stopped: the time is over.
+    """
+    kind, name = asked.kind, asked.name
+    forced = frozenset(column.number for column in asked.columns)
+    found = clash(asker.part(name), replace(asker.wanted, force=forced), CLASH_SECONDS)
+    if len(found.tags) == 1:
+        return WhyNot(kind, name, found.tags[0].words, found.tags[0].rule)
+    if found.tags:
+        words = "; ".join(by_rule(found))
+        return WhyNot(kind, name, f"these clash in every programme with it: {words}", found.tags[0].rule)
+    answer = asker.covering(asked, asker.wanted)
+    if answer is None:  # the audit alone forbids it
+        kept = asker.space.kept
+        one, column = next((one, column) for column in asked.usable for one in asker.space.breaches([*kept, column]))
+        return WhyNot(kind, name, f"{one.name}: {column.said(one)}", one.rule)
+    most = asker.front.most_bare
+    words = (
+        f"even the best covered programme with it leaves {_days(answer.bare, 'weighted day')} bare; one that leaves "
+        f"more than {most}, half of what can be covered, is not compared"
+    )
+    return WhyNot(kind, name, words, "", None, answer.bare - asker.chosen.bare, None, answer)
+
+
+def _sentence(answer: Answer, level: int, asker: _Asker, aside: bool) -> str:
+    """What the best programme with it gives up, costs more and brings, then what it has in return."""
+    best = "the best programme with it" if answer.proven else "the best programme with it that was found"
+    worse, better = _figures(answer, asker.chosen)
+    given_up = _given_up(answer, level, asker)
+    cautions = _cautions(asker, answer)
+    brought = [f"brings {'a caution' if len(cautions) == 1 else 'cautions'} ({listed(cautions)})"] if cautions else []
+    if given_up:
+        figures = listed(worse) + (", but " if worse and better else "") + listed(better)
+        lead = "" if worse else "though "
+        return f"good practice keeps it out: {best} {listed(given_up)}" + (f" ({lead}it {figures})" if figures else "")
+    if worse or brought:
+        return f"{best} {listed([*worse, *brought])}" + (f", but {listed(better)}" if better else "")
+    if not better:
+        return f"{best} is just as good; of equals the first one found is shown"
+    if aside:
+        return f"{best} {listed(better)}"
+    return f"{best} {listed(better)}, yet it balances the three figures no better"
+
+
+def _figures(answer: Answer, chosen: Answer) -> tuple[list[str], list[str]]:
+    """What is worse, and what is better."""
+    worse: list[str] = []
+    better: list[str] = []
     cost = round((answer.cost - chosen.cost) / MONEY, 2)
     bare = answer.bare - chosen.bare
     selection = round((answer.selection - chosen.selection) / SELECTION, 1)
-    words = _worse(cost, bare, selection)
-    reason = f"the best programme with it {words}" if words else "the best programme with it is no better on any figure"
-    return WhyNot(asked.kind, asked.name, reason, "", cost, bare, selection, answer)
+    for value, more, less in (
+        (cost, f"costs {abs(cost):.2f} more per ha", f"costs {abs(cost):.2f} less per ha"),
+        (
+            bare,
+            f"leaves {_days(abs(bare), 'more weighted day')} bare",
+            f"leaves {_days(abs(bare), 'fewer weighted day')} bare",
+        ),
+        (selection, f"adds {_days(abs(selection))} of selection", f"saves {_days(abs(selection))} of selection"),
+    ):
+        if value:
+            (worse if value > 0 else better).append(more if value > 0 else less)
+    return worse, better
+
+
+def _days(number: float, words: str = "day") -> str:
+    return f"{number:g} {words}{'' if number == 1 else 's'}"
+
+
+def _given_up(answer: Answer, level: int, asker: _Asker) -> list[str]:
+    """Points of good practice that the shown programme keeps and this one cannot."""
+    if level == asker.front.strict:
+        return []
+    kept = set(broken(asker.front.space, asker.chosen.columns))
+    found = [words for words in broken(asker.space, answer.columns) if words not in kept]
+    compiler = asker.scans[level].search.compiler
+    if history.repeated(compiler, answer.columns):
+        found.append("repeats last season's groups in their order")
+    return found[:MOST_TOLD]
+
+
+def _cautions(asker: _Asker, answer: Answer) -> list[str]:
+    """Cautions that the shown programme has not, in words."""
+    known = {one.rule for one in asker.front.space.findings(asker.chosen.columns) if one.severity == "caution"}
+    found = asker.space.findings(answer.columns)
+    return list(
+        dict.fromkeys(f"{one.rule} {one.name}" for one in found if one.severity == "caution" and one.rule not in known)
+    )
 
 
 __all__ = ["WhyNot", "why_not"]
