@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from itertools import combinations
+from math import comb
 from typing import TYPE_CHECKING, Any
 
 from planner.account import any_of
@@ -15,6 +16,8 @@ from planner.account import any_of
 if TYPE_CHECKING:
     from planner.draft.compile import Compiler
     from planner.draft.options import Column
+
+MOST_WAYS = 100  # ways to lay last season on the slots that are written out one by one
 
 
 def last_sequence(compiler: Compiler) -> list[list[str]] | None:
@@ -33,6 +36,8 @@ def last_sequence(compiler: Compiler) -> list[list[str]] | None:
 
 def repeats(compiler: Compiler) -> Any:
     """A literal that is true where the programme repeats last season (it is free otherwise); 0 where none can."""
+    if _ways(compiler) > MOST_WAYS:
+        return _counted(compiler)
     rows = list(_rows(compiler))
     if not rows:
         return 0
@@ -51,8 +56,34 @@ def repeated(compiler: Compiler, columns: Sequence[Column]) -> int:
 
 def differ(compiler: Compiler) -> None:
     """Last season is not repeated."""
+    if _ways(compiler) > MOST_WAYS:
+        compiler.model.add(_counted(compiler) == 0)
+        return
     for matching, most in _rows(compiler):
         compiler.rule(matching <= most)
+
+
+def _ways(compiler: Compiler) -> int:
+    """In how many ways last season could be laid on the slots."""
+    wanted = last_sequence(compiler)
+    return 0 if wanted is None else comb(len(compiler.by_slot(compiler.foliar)), len(wanted))
+
+
+def _counted(compiler: Compiler) -> Any:
+    """The same in a model that counts: a literal for every slot and number of passes, true where the passes up to that
+    slot are just the first so many of last season. The last one is told; where no programme repeats, it is free."""
+    wanted = last_sequence(compiler) or []
+    model, total = compiler.model, compiler.total
+    before: list[Any] = [1, *[0] * len(wanted)]
+    for columns in compiler.by_slot(compiler.foliar).values():
+        after = [model.new_bool_var("") for _ in before]
+        for at, literal in enumerate(after):
+            model.add(literal >= before[at] - total(columns))
+            like = [one for one in columns if at and sorted(one.uses.by_group) == wanted[at - 1]]
+            if like:
+                model.add(literal >= before[at - 1] + total(like) - 1)
+        before = after
+    return before[-1]
 
 
 def _rows(compiler: Compiler) -> Iterator[tuple[Any, int]]:
