@@ -5,7 +5,8 @@ in every tank). Then the search: every mix of the products that are left out sta
 those that others beat and those of a product that works on nothing here, and the scan that found the programme shown
 finds the best one that holds the product, by the same figure and with the same good practice. What that costs more,
 covers less or selects harder is the answer; where only a programme without that practice holds it, what is given up;
-where none does, the rules that forbid it. A group is told by the best of its products.
+where none does, the rules that forbid it. A group is told by the best of its products. In a long season
+(``draft.long_season``) CP-SAT answers in place of the scan, from what is on offer.
 """
 
 from __future__ import annotations
@@ -15,9 +16,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from planner.account import Standing
-from planner.draft import history
+from planner.draft import history, long_season
 from planner.draft.conflict import by_rule, clash
-from planner.draft.front import FREE, Front, balanced
+from planner.draft.front import FREE, Front, balance, balanced
 from planner.draft.options import MONEY, SELECTION, Column, Space
 from planner.draft.practice import broken
 from planner.draft.scan import Scan
@@ -84,12 +85,18 @@ class _Asker:
     wanted: Wanted
     seconds: float
     space: Space = field(init=False)
-    scans: dict[int, Scan] = field(default_factory=dict)
+    scans: dict[int, Scan | long_season.Asked] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         held = {name for column in self.chosen.columns for name in column.products}
         here = self.front.space
-        self.space = here.with_mixes_of([one.name for one in here.products if one.name not in held])
+        names = [one.name for one in here.products if one.name not in held]
+        if self.front.long:  # there a question is answered from what is on offer, where that holds the product at all
+            offered = {name for column in here.columns for name in column.products}
+            names = [name for name in names if name not in offered]
+            self.space = long_season.thinned(here.with_mixes_of(names))[0] if names else here
+        else:
+            self.space = here.with_mixes_of(names)
         self.figure = balanced(self.front)
 
     def columns(self, name: str) -> list[Column]:
@@ -107,7 +114,13 @@ class _Asker:
                 return
             wanted = replace(self.wanted, most_bare=self.front.most_bare, strict=level)
             space = self.part(*[one.name for one in pending])
-            scan = self.scans[level] = Scan(Search(space, wanted, seconds=self.seconds), seconds=self.seconds)
+            search = Search(space, wanted, seconds=self.seconds)
+            scan: Scan | long_season.Asked
+            if self.front.long:
+                scan = long_season.Asked(search, balance(search, self.front), self.chosen)
+            else:
+                scan = Scan(search, seconds=self.seconds)
+            self.scans[level] = scan
             for one in pending:
                 try:
                     one.answer = self._best(one, scan, wanted)
@@ -115,13 +128,15 @@ class _Asker:
                 except Stopped:
                     one.stopped = True
 
-    def _best(self, one: _Question, scan: Scan, wanted: Wanted) -> Answer | None:
+    def _best(self, one: _Question, scan: Scan | long_season.Asked, wanted: Wanted) -> Answer | None:
         """The best programme that this scan finds for a question.
 
         Raises:
             Stopped: the time is over.
         """
         spare = {column.number for column in scan.space.columns if column.must and one.name not in column.must}
+        if isinstance(scan, long_season.Asked):
+            return scan.best(one.usable, spare)
         answer = scan.best(self.figure, [], self.front.most_bare, one.usable, spare, MOST_LOOKED_AT)
         if answer is None and not scan.found.complete:  # any will do, then
             answer = self.covering(one, wanted)
