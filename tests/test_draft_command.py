@@ -61,6 +61,22 @@ def test_json_is_the_same_twice(shop: str, capsys: pytest.CaptureFixture[str]) -
     assert {"Demo Test A", "Demo Test B"} <= names | held
 
 
+def test_what_keeps_the_rest_out_in_the_units_of_the_reader(shop: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """1 ha = 2.4710538 ac (NIST SP 811): money per acre is that of the hectare over it; --explain tells the passes."""
+    command = ["draft", FIELD, "--products", shop, "--target", "white-mold"]
+    assert main([*command, "--format", "json"]) == 0
+    entries = [one for one in json.loads(capsys.readouterr().out)["why_not"] if one["passes"]]
+    assert main([*command, "--units", "us", "--explain"]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert entries and all(one["proven"] for one in entries)
+    for one in entries:
+        assert all(product in told for each in one["passes"] for product in each["products"])
+        if abs(one["more_cost_per_ha"]) >= 0.01 and "gives up" not in one["reason"]:
+            word = "more" if one["more_cost_per_ha"] > 0 else "less"
+            assert f"costs {abs(one['more_cost_per_ha']) / 2.4710538:.2f} {word} per ac" in told, one
+    assert "that programme:" in told and "per ha" not in told.partition("why not")[2].partition("in full")[0]
+
+
 def test_impossible_wishes_end_with_1_and_the_clash(shop: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["draft", FIELD, "--products", shop, "--passes", "3"]) == 1
     told = capsys.readouterr().err

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
@@ -39,7 +40,7 @@ def show(answer: Draft, *, width: int, units: str = "metric", explain: bool = Fa
         rows = [_row(f"{at}", one, report, answer, units) for at, (one, report) in enumerate(answer.top, start=1)]
         paper.table(_HEADER, rows, right=(1, 2, 3, 4))
     _passes(balanced, answer, paper)
-    _why(answer.why, paper, units)
+    _why(answer.why, paper, units, explain)
     paper.heading("the balanced programme in full")
     if balanced.columns:
         report = answer.reports.get("balanced") or next(iter(answer.reports.values()))
@@ -295,10 +296,14 @@ def reason_rows(balanced: Answer, answer: Draft) -> list[tuple[str, str, str]]:
     return rows
 
 
-def _why(entries: list[WhyNot], paper: Paper, units: str) -> None:
+def _why(entries: list[WhyNot], paper: Paper, units: str, explain: bool = False) -> None:
     if not entries:
         return
     paper.heading("why not (set against the balanced programme)")
+    if any(entry.answer is not None for entry in entries):
+        found = "" if all(entry.proven for entry in entries) else "; where 'that was found' is said, that is not proven"
+        said = "the best programme with it: no sound one that holds it balances the three figures better"
+        paper.line((said + found, "quiet"), indent=2)
     for kind, said in (("product", "products"), ("group", "groups"), ("date", "spray dates")):
         chosen = [entry for entry in entries if entry.kind == kind]
         if not chosen:
@@ -306,8 +311,32 @@ def _why(entries: list[WhyNot], paper: Paper, units: str) -> None:
         paper.line((said, "quiet"), indent=2)
         for entry in chosen:
             name = _when(int(entry.name)) if kind == "date" else entry.name
-            rule = f"{entry.rule} " if entry.rule else ""
-            paper.line((f"{name}: ", "head"), rule, words.in_units(entry.reason, units), indent=4, hang=8)
+            paper.line((f"{name}: ", "head"), why_words(entry, units), indent=4, hang=8)
+            if explain and entry.answer is not None:
+                passes = [f"{day}: {' + '.join(tank)}" for day, tank in _tanks(entry.answer)]
+                paper.line(("that programme: ", "quiet"), "; ".join(passes), indent=8, hang=10)
+
+
+_PER_HA = re.compile(r"\b(\d+\.\d\d) (more|less) per ha\b")
+
+
+def why_words(entry: WhyNot, units: str) -> str:
+    """The rule that keeps something out, where one does, and the reason, money and amounts in these units."""
+
+    def swap(found: re.Match[str]) -> str:
+        value, _, per = words.amount(float(found[1]), "area_cost", units).partition(" ")
+        return f"{value} {found[2]} {per}"
+
+    said = words.in_units(_PER_HA.sub(swap, entry.reason), units)
+    return f"{entry.rule} {said}" if entry.rule else said
+
+
+def _tanks(one: Answer) -> list[tuple[str, tuple[str, ...]]]:
+    """The day of each pass and what is in its tank."""
+    return [
+        (words.day(column.entry.date) if column.entry.date else column.entry.stage or column.entry.how, column.products)
+        for column in one.columns
+    ]
 
 
 def as_json(answer: Draft) -> str:
@@ -346,6 +375,11 @@ def as_json(answer: Draft) -> str:
                     "more_cost_per_ha": entry.more_cost,
                     "more_bare": entry.more_bare,
                     "more_selection_days": entry.more_selection,
+                    "proven": entry.proven,
+                    "passes": [
+                        {"date": column.entry.date, "products": list(column.products)}
+                        for column in (entry.answer.columns if entry.answer is not None else ())
+                    ],
                 }
                 for entry in answer.why
             ],

@@ -387,7 +387,7 @@ def draft(
     why = []
     for entry in answer.why:
         name = render._when(int(entry.name)) if entry.kind == "date" else entry.name
-        why.append((name, entry.kind, f"{entry.rule} " * bool(entry.rule) + words.in_units(entry.reason, units)))
+        why.append((name, entry.kind, render.why_words(entry, units)))
     if why:
         table = Table(caption="Set against the balanced programme", header=("What", "Kind", "Why not"), rows=tuple(why))
         more.append(Section(title="Why not", parts=(table,)))
