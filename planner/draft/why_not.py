@@ -117,7 +117,7 @@ class _Asker:
             search = Search(space, wanted, seconds=self.seconds)
             scan: Scan | long_season.Asked
             if self.front.long:
-                scan = long_season.Asked(search, balance(search, self.front), self.chosen)
+                scan = long_season.Asked(search, balance(search, self.front), self._here(space))
             else:
                 scan = Scan(search, seconds=self.seconds)
             self.scans[level] = scan
@@ -128,6 +128,11 @@ class _Asker:
                 except Stopped:
                     one.stopped = True
 
+    def _here(self, space: Space) -> Answer:
+        """The programme shown, in the columns of another space of the same season."""
+        same = {(column.slot, column.products): column for column in space.columns}
+        return replace(self.chosen, columns=tuple(same[one.slot, one.products] for one in self.chosen.columns))
+
     def _best(self, one: _Question, scan: Scan | long_season.Asked, wanted: Wanted) -> Answer | None:
         """The best programme that this scan finds for a question.
 
@@ -136,7 +141,8 @@ class _Asker:
         """
         spare = {column.number for column in scan.space.columns if column.must and one.name not in column.must}
         if isinstance(scan, long_season.Asked):
-            return scan.best(one.usable, spare)
+            answer = scan.best(one.usable, spare)
+            return answer and replace(answer, proven=False)  # it is by the sum of what its passes select
         answer = scan.best(self.figure, [], self.front.most_bare, one.usable, spare, MOST_LOOKED_AT)
         if answer is None and not scan.found.complete:  # any will do, then
             answer = self.covering(one, wanted)

@@ -300,10 +300,13 @@ def _why(entries: list[WhyNot], paper: Paper, units: str, explain: bool = False)
     if not entries:
         return
     paper.heading("why not (set against the balanced programme)")
-    if any(entry.answer is not None for entry in entries):
-        found = "" if all(entry.proven for entry in entries) else "; where 'that was found' is said, that is not proven"
+    proven = {entry.proven for entry in entries if entry.answer is not None}
+    if proven:
         said = "the best programme with it: no sound one that holds it balances the three figures better"
-        paper.line((said + found, "quiet"), indent=2)
+        if False in proven:
+            found = "the best programme with it that was found: sound, and not proven best"
+            said = f"{said}; {found}" if True in proven else found
+        paper.line((said, "quiet"), indent=2)
     for kind, said in (("product", "products"), ("group", "groups"), ("date", "spray dates")):
         chosen = [entry for entry in entries if entry.kind == kind]
         if not chosen:
