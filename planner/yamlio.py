@@ -191,6 +191,14 @@ class Document:
         """File and line of ``path``, ready for an error or a model value."""
         return Place(file=self.name, line=self.line(path))
 
+    def places(self, path: tuple[str | int, ...]) -> list[Place]:
+        """Place of each entry of the list at ``path``, in order; none where no list stands."""
+        entries = self._entries
+        for step in path:
+            entries = entries.below.get(step) if entries is not None and entries.below is not None else None
+        lines = entries.lines if entries is not None else ()
+        return [Place(file=self.name, line=line) for line in lines] if isinstance(lines, list) else []
+
     def scalar_text(self, path: tuple[str | int, ...]) -> str | None:
         """Source text of the scalar at ``path`` (``1.10`` stays ``1.10``); None where no scalar stands."""
         found = self._scalar(path)
@@ -333,14 +341,20 @@ def _translate(error: yaml.YAMLError, name: str) -> InputError:
 
 def _build(text: str, name: str) -> Document:
     parser = _LOADER(text)
+    # no anchor or tag does without these characters, and no two values with less than one
+    watched = "&" in text or "!" in text or 2 * len(text) >= MAX_VALUES
     try:
-        return _document(parser.get_event, name)
+        return _document(parser.get_event, name, watched)
     finally:
         parser.dispose()
 
 
-def _document(get: Callable[[], Any], name: str) -> Document:
-    """The document that the parser's events tell. A batch spends much of its time here: one loop and few calls."""
+def _document(get: Callable[[], Any], name: str, watched: bool) -> Document:
+    """The document that the parser's events tell. A batch spends much of its time here: one loop and few calls.
+
+    Args:
+        watched: whether an anchor, a tag or too many values may come at all.
+    """
 
     def fail(event: Any, problem: str, cure: str) -> InputError:
         return InputError(Place(file=name, line=event.start_mark.line + 1), problem, cure)
@@ -361,9 +375,10 @@ def _document(get: Callable[[], Any], name: str) -> Document:
         event = get()
         kind = type(event)
         if kind is ScalarEvent:
-            left -= 1
-            if left < 0 or event.anchor is not None or event.tag is not None:
-                raise _unwanted(event, fail)
+            if watched:
+                left -= 1
+                if left < 0 or event.anchor is not None or event.tag is not None:
+                    raise _unwanted(event, fail)
             text = value = event.value
             if mapping is not None and key is None:
                 if text in lines or text == "" or text == "<<":
@@ -372,7 +387,7 @@ def _document(get: Callable[[], Any], name: str) -> Document:
                 key = text
                 continue
             quoted = bool(event.style)  # None or '' is plain
-            if not quoted and (text in _WORDS or text[-1] in _NUMBER_ENDS):
+            if not quoted and (text in _WORDS or (text[-1] in _NUMBER_ENDS and text[0] in _NUMBER_BEGINS)):
                 value = _plain(text, event, fail)
             if entries is None:
                 root = Document(name, value, event.start_mark.line + 1, None, (text, quoted))
@@ -389,9 +404,10 @@ def _document(get: Callable[[], Any], name: str) -> Document:
         elif kind is MappingEndEvent or kind is SequenceEndEvent:
             entries, mapping, sequence, lines = around.pop()
         elif kind is MappingStartEvent or kind is SequenceStartEvent:
-            left -= 1
-            if left < 0 or event.anchor is not None or event.tag is not None:
-                raise _unwanted(event, fail)
+            if watched:
+                left -= 1
+                if left < 0 or event.anchor is not None or event.tag is not None:
+                    raise _unwanted(event, fail)
             if mapping is not None and key is None:
                 raise fail(event, "a list or mapping stands where a key belongs", "write 'key: value'")
             if len(around) >= MAX_DEPTH:

@@ -204,12 +204,15 @@ def test_lines_and_source_text_are_those_of_the_composed_nodes(data: Any, seed: 
             for at, value in enumerate(node.value):
                 assert document.line((*path, at)) == value.start_mark.line + 1
                 compare(value, (*path, at))
+        listed = range(len(node.value)) if isinstance(node, yaml.SequenceNode) else ()
+        assert document.places(path) == [document.place((*path, at)) for at in listed]
         scalar = isinstance(node, yaml.ScalarNode)
         assert document.scalar_text(path) == (node.value if scalar else None)
         assert document.quoted(path) == (scalar and bool(node.style))
         for step in ("no such key \0", 99, -1):
             assert document.line((*path, step)) == document.line((*path, step, "below")) == document.line(path)
             assert document.scalar_text((*path, step)) is None and not document.quoted((*path, step))
+            assert document.places((*path, step)) == []
 
     root = yaml.compose(text, Loader=yaml.SafeLoader)
     assert document.line() == root.start_mark.line + 1

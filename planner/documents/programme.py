@@ -13,7 +13,7 @@ from planner.documents.names import Names, amount, date, droplets, number
 from planner.documents.products import folded, wrong_measure
 from planner.documents.shapes import AcceptShape, Part, PassShape, TankShape
 from planner.errors import InputError, nearest
-from planner.model import Accept, Crop, Day, Field, Pass, Product, TankItem
+from planner.model import Accept, Crop, Day, Field, Pass, Place, Product, TankItem
 
 if TYPE_CHECKING:
     from planner.catalogue import Catalogue
@@ -54,12 +54,13 @@ def build_passes(
             f"the programme has {len(shapes)} passes", f"a season of more than {MOST_PASSES} passes is not believable"
         )
     result = []
+    places = part.places(len(shapes))
     for index, shape in enumerate(shapes):
         if index in spoilt:
             _tank(shape.tank, part.at(index, "tank"), listed, products, names, refused)
             continue
         try:
-            result.append(_pass(index, shape, part.at(index), crop, listed, products, names, refused))
+            result.append(_pass(index, shape, part.at(index), places[index], crop, listed, products, names, refused))
         except InputError as error:
             if refused is None:
                 raise
@@ -71,6 +72,7 @@ def _pass(
     index: int,
     shape: PassShape,
     here: Part,
+    place: Place,
     crop: Crop,
     listed: dict[str, Product],
     products: Sequence[Product],
@@ -92,7 +94,7 @@ def _pass(
         water=number(shape.water, "water", here, "water") if shape.water is not None else None,
         droplets=droplets(shape.droplets, here, "droplets") if shape.droplets is not None else None,
         canopy=shape.canopy,
-        place=here.place,
+        place=place,
     )
 
 
@@ -110,12 +112,11 @@ def _tank(
         )
     items: list[TankItem] = []
     inside: set[tuple[str | None, str | None]] = set()
-    for index, shape in enumerate(shapes):
-        here = part.at(index)
+    for index, (shape, place) in enumerate(zip(shapes, part.places(len(shapes)), strict=True)):
         try:
-            item = _item(shape, here, listed, products, names)
+            item = _item(shape, part, index, place, listed, products, names)
             if (item.product, item.active) in inside:
-                raise here.error(
+                raise part.at(index).error(
                     f"'{item.product or item.active}' is in this tank twice",
                     "add the two amounts together in one entry",
                 )
@@ -130,41 +131,48 @@ def _tank(
 
 
 def _item(
-    shape: TankShape, part: Part, listed: dict[str, Product], products: Sequence[Product], names: Names
+    shape: TankShape,
+    tank: Part,
+    index: int,
+    place: Place,
+    listed: dict[str, Product],
+    products: Sequence[Product],
+    names: Names,
 ) -> TankItem:
+    """One entry of a tank: the one at ``index``, which stands at ``place``."""
     if shape.product is not None and shape.active is not None:
-        raise part.error(
+        raise tank.at(index).error(
             "this entry names both a product and an active",
             "write one of them; the product list gives its actives",
         )
     if shape.product is not None:
         product = listed.get(folded(shape.product))
         if product is None:
-            raise _unknown_product(shape.product, part.at("product"), products, names)
+            raise _unknown_product(shape.product, tank.at(index, "product"), products, names)
         if shape.dose is not None:
-            raise part.at("dose").error(
+            raise tank.at(index, "dose").error(
                 f"'{product.name}' is a product, its amount is a rate",
                 "write rate: 0.6 L/ha, in the product's measure",
             )
         rate = None
         if shape.rate is not None:
-            rate, dimension = amount(shape.rate, ("liquid_rate", "solid_rate"), part, "rate")
+            rate, dimension = amount(shape.rate, ("liquid_rate", "solid_rate"), tank, index, "rate")
             form = "liquid" if product.amount_unit == "L/ha" else "solid"
             if dimension != f"{form}_rate":
-                raise wrong_measure(shape.rate, part.at("rate"), product.name, form, "rate")
-        return TankItem(product=product.name, rate=rate, unit=product.amount_unit, place=part.place)
+                raise wrong_measure(shape.rate, tank.at(index, "rate"), product.name, form, "rate")
+        return TankItem(product=product.name, rate=rate, unit=product.amount_unit, place=place)
     if shape.active is None:
-        raise part.error("this entry names neither product nor active", "add product: NAME or active: NAME")
+        raise tank.at(index).error("this entry names neither product nor active", "add product: NAME or active: NAME")
     if folded(shape.active) in listed and not names.catalogue.has_active(shape.active):
         name = listed[folded(shape.active)].name
-        raise part.at("active").error(f"'{name}' is a product", f"write product: {name}")
-    active = names.active(shape.active, part, "active")
+        raise tank.at(index, "active").error(f"'{name}' is a product", f"write product: {name}")
+    active = names.active(shape.active, tank, index, "active")
     if shape.rate is not None:
-        raise part.at("rate").error(
+        raise tank.at(index, "rate").error(
             f"'{active.name}' is a bare active, its amount is a dose", "write dose: 150 g/ha, grams of active"
         )
-    dose = number(shape.dose, "dose", part, "dose") if shape.dose is not None else None
-    return TankItem(active=active.name, dose=dose, place=part.place)
+    dose = number(shape.dose, "dose", tank, index, "dose") if shape.dose is not None else None
+    return TankItem(active=active.name, dose=dose, place=place)
 
 
 def _unknown_product(name: str, part: Part, products: Sequence[Product], names: Names) -> Exception:

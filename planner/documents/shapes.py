@@ -17,11 +17,13 @@ import msgspec
 from planner import quantities
 from planner.errors import InputError, nearest
 from planner.model import Place, RatingClass
+from planner.yamlio import Document
 
 T = TypeVar("T", bound=msgspec.Struct)
 Path = tuple[str | int, ...]
 
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f]")  # YAML's escapes can write them into quoted text
+_UPPER_CONTROL = re.compile(rb"\xc2[\x80-\x9f]")
 LONGEST_TEXT = 1000  # characters of one value; common practice, no source: longer is no name, reason or amount
 
 
@@ -238,6 +240,12 @@ class Part:
         """Where it stands."""
         return self.origin.place(self.path)
 
+    def places(self, count: int) -> list[Place]:
+        """Where each of the ``count`` entries of this list stands: as ``at(index).place``, but in one go."""
+        if isinstance(self.origin, Document):
+            return self.origin.places(self.path)
+        return [self.at(index).place for index in range(count)]
+
     @property
     def key(self) -> str:
         """Name of the key, for messages."""
@@ -282,26 +290,22 @@ def shaped(origin: Origin, type: type[T], kind: str) -> T:
 
 
 def _fit(data: Any) -> bool:
-    """Whether ``_first_unfit`` surely finds nothing, by a quick look at all values."""
-    waiting = [data]
-    for node in waiting:
-        if type(node) is dict:
-            values = node.values()
-            for key in node:
-                if type(key) is not str or not key.isprintable():
-                    return False
-        else:
-            values = node
-        for value in values:
-            kind = type(value)
-            if kind is str:
-                if len(value) > LONGEST_TEXT or not value.isprintable():
-                    return False
-            elif kind is dict or kind is list:
-                waiting.append(value)
-            elif value is None:
-                return False
-    return True
+    """Whether ``_first_unfit`` surely finds nothing, by a quick look at all values written as JSON.
+
+    There an empty value is ``null``, a control character below the space stands behind a backslash, the others are
+    what they are in UTF-8 (U+007F, U+0080 to U+009F), and every text lies between two quotes.
+    """
+    try:
+        text = msgspec.json.encode(data)
+    except (UnicodeEncodeError, OverflowError):
+        return False
+    return (
+        b"null" not in text
+        and b"\\" not in text
+        and (text.isascii() or not _UPPER_CONTROL.search(text))
+        and b"\x7f" not in text
+        and max(map(len, text.split(b'"'))) <= LONGEST_TEXT
+    )
 
 
 def _first_unfit(part: Part, node: Any = ...) -> InputError | None:
