@@ -19,9 +19,10 @@ the plain meaning of the same conditions (``planner.conditions``). Tests hold th
 
 A pattern looks at one fact, and every session begins empty. So what a back end says of a fact hangs on its kind and on
 the values of the fields that rules read, and on nothing else. Therefore a back end is asked once per process for each
-such row of values, and its answer is kept: a thousand programmes of six passes hold 60,000 facts and a hundred rows or
-some more. ``remember=False`` asks for every fact, each time, and keeps nothing: so the tests hold the back ends equal,
-and what is kept equal to what is asked.
+such row of values, and its answer is kept: in the 60,000 facts of a thousand programmes of six passes on one crop are a
+hundred rows; where crops, dates and labels differ from programme to programme, some four to each. ``remember=False``
+asks for every fact, each time, and keeps nothing: so the tests hold the back ends equal, and what is kept equal to what
+is asked.
 """
 
 from __future__ import annotations
@@ -108,6 +109,11 @@ def decide(
         EngineError: as ``run``.
     """
     return [answer.decided for answer in _answers(rulebook, facts, backend, kinds, remember)]
+
+
+def kept() -> int:
+    """How many rows of values are known, over all rulebooks and back ends."""
+    return sum(plan.kept for plan in list(_plans.values()))
 
 
 def forget() -> None:

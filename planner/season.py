@@ -64,6 +64,11 @@ def _dates(catalogue: Catalogue, crop: Crop, field: Field, anchors: dict[str, Da
     return found
 
 
+_MONTHS = (  # strftime takes ten times as long, and a finding names several days
+    "January", "February", "March", "April", "May", "June",
+    "July", "August", "September", "October", "November", "December",
+)  # fmt: skip
+
 FLOATING_DAY = date(2001, 6, 1)  # any day will do: only differences are used
 
 
@@ -272,7 +277,7 @@ class Season:
         if day is None or self.floating:
             return ""
         shown = date.fromordinal(day)
-        return f"{shown.day} {shown:%B}"
+        return f"{shown.day} {_MONTHS[shown.month - 1]}"
 
 
 def catalogue_code(catalogue: Catalogue, crop: str, code: str) -> str:

@@ -492,7 +492,7 @@ def test_a_back_end_is_asked_once_for_a_row_and_again_when_told_so(
     facts = [fact("one", a=9), fact("two", a=1), fact("as one", a=9), fact("as two", a=1)]
     expected = [("AAA01", 0, "one"), ("AAA01", 1, "one"), ("AAA01", 0, "as one"), ("AAA01", 1, "as one")]
     assert [match for match in run(BOOK, facts, backend, remember=True) if match.fact.endswith("one")] == expected
-    assert asked == [["one", "two"]]  # each row once
+    assert asked == [["one", "two"]] and engine.kept() == 2  # each row once
     run(BOOK, facts[::-1], backend, remember=True)
     assert len(asked) == 1  # nothing is new
     run(BOOK, facts, backend)
@@ -500,6 +500,7 @@ def test_a_back_end_is_asked_once_for_a_row_and_again_when_told_so(
     run(BOOK, [fact("c is read by no rule", a=9, c=77), fact("new", a=2)], backend, remember=True)
     assert asked[2:] == [["new"]]
     engine.forget()
+    assert engine.kept() == 0
     run(BOOK, facts[:1], backend, remember=True)
     assert asked[3:] == [["one"]]
 
