@@ -67,9 +67,7 @@ def check(*, catalog_dirs: Sequence[Path | str] = (), rules_dirs: Sequence[Path 
         row[backing.grade] = row.get(backing.grade, 0) + 1
         used.update(backing.sources)
     unused = tuple(sorted(set(found.sources) - used - _cited_elsewhere(files)))
-    ordered = sorted(
-        set(problems), key=lambda problem: (problem.place.file, problem.place.line, problem.problem)
-    )
+    ordered = sorted(set(problems), key=lambda problem: (problem.place.file, problem.place.line, problem.problem))
     return CheckResult(problems=tuple(ordered), counts=counts, files=len(files), unused=unused)
 
 
@@ -117,9 +115,7 @@ def _backings(found: Everything) -> Iterator[tuple[str, Backing]]:
         yield from (("ratings", rating.backing) for rating in ratings.values())
     for reports in found.reports.values():
         yield from (("resistance reports", report.backing) for report in reports)
-    yield from (
-        ("cross-resistance", row.backing) for row in (*found.joined, *found.exceptions, *found.incomplete)
-    )
+    yield from (("cross-resistance", row.backing) for row in (*found.joined, *found.exceptions, *found.incomplete))
     yield from (("cross-resistance", row.backing) for row in found.active_facts)
     yield from (("scores of groups", score.backing) for score in found.scores.values())
     yield from (("protection days", row.backing) for row in found.protection)

@@ -257,8 +257,10 @@ def _numbers(row: Row, key: str, least: int, most: float) -> None:
     value = row.raw(key)
     if value is None:
         row.fail((), f"'{key}' is missing", f"add '{key}: [...]'")
-    elif not isinstance(value, list) or len(value) < least or not all(
-        type(item) in (int, float) and 0 < item <= most for item in value
+    elif (
+        not isinstance(value, list)
+        or len(value) < least
+        or not all(type(item) in (int, float) and 0 < item <= most for item in value)
     ):
         row.fail(key, f"'{key}' has to be a list of at least {least} numbers above 0", f"none above {most:g}")
 
