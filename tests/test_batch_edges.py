@@ -312,6 +312,42 @@ def test_a_line_is_json_in_utf_8_and_read_back_as_it_was(line: dict[str, object]
     assert json.loads(written.encode("utf-8")) == line
 
 
+@pytest.mark.parametrize("tail", [0, 1, 9, 65_536, 200_000])
+@pytest.mark.parametrize("whole", [0, 1, 3])
+def test_a_line_that_a_kill_cut_off_is_taken_away_however_long(whole: int, tail: int, tmp_path: Path) -> None:
+    path = tmp_path / "lines.jsonl"
+    lines = [{"file": f"p{number}.yaml", "verdict": "clean"} for number in range(whole)]
+    with results.Writer(path, resume=False) as writer:
+        for line in lines:
+            writer.add(line)
+    kept = path.read_bytes()
+    path.write_bytes(kept + (b'{"file":"' + b"x" * tail)[:tail])
+    assert results.done(path) == [line["file"] for line in lines]
+    assert path.read_bytes() == kept
+    assert list(results.read(path)) == lines
+    assert results.done(tmp_path / "none.jsonl") == []
+
+
+@pytest.mark.parametrize("line", [b"[1]", b"not JSON", b"\xff", b"[" * 100_000, b""])
+def test_a_file_that_holds_no_results_is_told_with_its_line(line: bytes, tmp_path: Path) -> None:
+    path = tmp_path / "lines.jsonl"
+    path.write_bytes(b'{"file":"a"}\n' + line + b"\n")
+    with pytest.raises(InputError, match=r"lines\.jsonl:2: this is no line of results; name another file"):
+        results.done(path)
+
+
+def test_of_several_slips_in_a_sheet_the_first_is_told_and_how_many_more(tmp_path: Path) -> None:
+    (tmp_path / "field.yaml").write_text("field: 1\ncrop: soybean\n", encoding="utf-8")
+    sheet = tmp_path / "plan.csv"
+    sheet.write_text(
+        "pass,stage,active,rate,unit\n1,R1,no-such-active,100,g/ha\n2,R99,boscalid,100,g/ha\n3,R5,boscalid,1,xx\n",
+        encoding="utf-8",
+    )
+    (line,) = run([Job(name=str(sheet), field=str(tmp_path / "field.yaml"))], Setup())
+    assert line["problem"].startswith(f"{sheet}:2: unknown active 'no-such-active'")
+    assert line["problem"].endswith(" (and 2 more)")
+
+
 def test_what_json_has_no_form_for_is_written_as_text_or_null() -> None:
     line = {"day": datetime.date(2026, 7, 2), "all": (1, 2), "none": float("nan"), "path": Path("a/b")}
     assert results.encode(line) == '{"day":"2026-07-02","all":[1,2],"none":null,"path":"a/b"}'

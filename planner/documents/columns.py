@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 
-from planner import compiled, datafile, places, quantities, yamlio
+from planner import compiled, places, quantities, yamlio
 from planner.errors import RulebookError
 from planner.model import Struct
 
@@ -79,6 +79,8 @@ def build() -> ColumnWords:
     Raises:
         RulebookError: it is wrong, or gives one spelling to two fields.
     """
+    from planner import datafile  # not needed once the spellings are compiled
+
     path = places.folder("catalog") / "columns.yaml"
     document = yamlio.read(path)
     raw = datafile.typed(document, _File)

@@ -9,7 +9,7 @@ from functools import cache
 from pathlib import Path
 from typing import Literal
 
-from planner import compiled, datafile, places, yamlio
+from planner import compiled, places
 from planner.errors import UnknownName, nearest
 from planner.model import Struct
 
@@ -87,6 +87,8 @@ def build() -> Words:
     Raises:
         RulebookError: one of them is wrong.
     """
+    from planner import datafile, yamlio  # not needed once the lists are compiled
+
     base = places.folder("catalog")
     lists = datafile.typed(yamlio.read(base / "words.yaml"), _WordFile)
     countries = datafile.typed(yamlio.read(base / "countries.yaml"), _CountryFile)
