@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 
 from planner import documents, quantities
 from planner.catalogue import Catalogue, load
-from planner.documents import names, programme, shapes
+from planner.documents import files, names, programme, shapes
 from planner.documents.products import folded
 from planner.errors import PlannerError
 from planner.model import Day, Field, Pass, Programme, TankItem
@@ -265,3 +265,14 @@ def test_the_order_of_passes_is_that_of_every_two_of_them(entries: list[Any], kn
         lambda: [one for one in programme.check_calendar(passes, part, field, known) if "count as two" in one]
     )
     assert quick == answer(pairs)
+
+
+@settings(max_examples=300, deadline=None)
+@given(name=st.lists(st.sampled_from(["a", ".", "..", "/", ".yaml", ".CSV", "é", " ", "b.c"]), min_size=1).map("".join))
+def test_folder_and_ending_of_a_name_are_those_of_a_path(name: str) -> None:
+    """The judge is ``pathlib``; names that end in a folder are no documents."""
+    if os.path.basename(name) not in ("", ".", ".."):
+        assert files._folder(name) == files._folder(Path(name)) == Path(name).parent
+        assert files.suffix(name) == files.suffix(Path(name)) == Path(name).suffix
+    if name.endswith("/") and name.strip("/"):
+        assert files._folder(name) == Path(name).parent

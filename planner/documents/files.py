@@ -12,6 +12,7 @@ import os
 import stat
 import sys
 from collections.abc import Mapping
+from functools import lru_cache
 from pathlib import Path
 from typing import BinaryIO
 
@@ -61,7 +62,7 @@ class Files:
                 megabytes = yamlio.MAX_BYTES // 1_000_000
                 raise InputError(STDIN_NAME, f"the text is larger than {megabytes} MB", "split it into smaller files")
         else:
-            content = yamlio.read_bytes(Path(path))
+            content = yamlio.read_bytes(path if isinstance(path, Path) else Path(path))
         self._digest.update(len(content).to_bytes(8, "big"))
         self._digest.update(content)
         return content
@@ -72,7 +73,7 @@ class Files:
         Raises:
             InputError: it lies outside the document's folder, or does not exist.
         """
-        base = Path.cwd() if str(document) == "-" else Path(document).parent
+        base = Path.cwd() if str(document) == "-" else _folder(document)
         if not named or "\0" in named:
             raise InputError(place, f"{key} names no file", f"write a file name, for example {key}: quarry.yaml")
         path = base / named
@@ -95,6 +96,28 @@ class Files:
         if not there:
             raise InputError(place, f"there is no file '{named}' for {key}", _hint(path, base))
         return path
+
+
+def suffix(path: Path | str) -> str:
+    """How a file's name ends, as ``Path.suffix`` has it; a batch asks for thousands, and a path is slow to make."""
+    if isinstance(path, Path):
+        return path.suffix
+    name = os.path.basename(path)
+    dot = name.rfind(".")
+    return name[dot:] if 0 < dot < len(name) - 1 else ""
+
+
+def _folder(document: Path | str) -> Path:
+    """The folder that a document lies in."""
+    if isinstance(document, Path):
+        return document.parent
+    folder, name = os.path.split(document)
+    return _path(folder) if name else Path(document).parent
+
+
+@lru_cache(maxsize=64)
+def _path(folder: str) -> Path:
+    return Path(folder)
 
 
 def _is_file_itself(path: Path) -> bool:

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from planner.documents.csvtext import DELIMITERS, Row, Table, decode, read_csv
+from planner.documents.files import suffix
 from planner.documents.table import COLUMNS, rows_told
 from planner.errors import InputError, nearest
 
@@ -25,13 +26,13 @@ _CONTRACT_SHARE = 3  # so many of the contract's column names in the first line 
 
 def is_sheet(source: str | Path, content: bytes) -> bool:
     """Whether a document is a table: by its first bytes, else by its name, else (standard input) by its first line."""
-    suffix = (source if isinstance(source, Path) else Path(source)).suffix.casefold()
-    if suffix in (".yaml", ".yml"):
+    ending = suffix(source).casefold()
+    if ending in (".yaml", ".yml"):
         return False
     from planner.documents import workbook
     from planner.documents.columns import heading
 
-    if suffix in (*_SUFFIXES, ".xlsx", ".xlsm") or workbook.is_workbook(content):
+    if ending in (*_SUFFIXES, ".xlsx", ".xlsm") or workbook.is_workbook(content):
         return True
     cells = _first_line(content)
     return len(cells) > 1 and sum(cell in COLUMNS or heading(cell, "programme") is not None for cell in cells) >= 2
