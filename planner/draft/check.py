@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 _LOW, _HIGH = -(2**62), 2**62
+CHUNK = 4096  # programmes that are held against the rules together
 
 
 @dataclass
@@ -33,8 +34,9 @@ class _Level:
     """What is looked at once the first ``slots`` are decided. Quantities are sums over the choices; the first ones are
     whole rows that have a most, then those that have a least."""
 
-    tables: list[Any]  # per decided slot: choice x quantity
-    base: Any
+    plain: list[Any]  # per decided slot: choice x quantity that is a whole row
+    other: list[Any]  # per decided slot: quantity x choice for the rest
+    base: tuple[Any, Any]  # what columns that are part of every programme add
     high: Any
     low: Any
     ops: list[tuple[Made, int]]  # a made variable and the column of its quantity (-1: none)
@@ -76,26 +78,52 @@ class Checker:
     def sound(self, choices: NDArray[Any]) -> NDArray[Any]:
         """Which beginnings (programmes x decided slots) no rule has thrown out yet. Whoever calls has asked the same
         of the beginnings that are one slot shorter."""
+        fine = self.plain(self.begun(choices[:, :-1]), choices[:, -1], choices.shape[1])
+        fine[fine] = self.rest(choices[fine])
+        return fine
+
+    def begun(self, choices: NDArray[Any]) -> NDArray[Any]:
+        """What beginnings bring along to the rules that are a sum with a bound (shape: beginnings x sums)."""
+        slots = choices.shape[1]
+        level = self._levels[slots]
+        sums = np.repeat(level.base[0][None, :], len(choices), axis=0)
+        for slot in range(slots):
+            sums += level.plain[slot][choices[:, slot]]
+        return sums
+
+    def plain(self, begun: NDArray[Any], choice: NDArray[Any], slots: int) -> NDArray[Any]:
+        """Those rules, when beginnings decide one slot more, so that ``slots`` are decided: a part of :meth:`sound`
+        that is soon done."""
+        level = self._levels[slots - 1]
+        most = len(level.high)
+        sums = begun + level.plain[slots - 1][choice]
+        fine: NDArray[Any] = (sums[:, :most] <= level.high).all(axis=1)
+        if len(level.low):
+            fine &= (sums[:, most:] >= level.low).all(axis=1)
+        return fine
+
+    def rest(self, choices: NDArray[Any]) -> NDArray[Any]:
+        """The other part of :meth:`sound`."""
         slots = choices.shape[1]
         level = self._levels[slots - 1]
-        got = level.tables[0][choices[:, 0]] + level.base
-        for slot in range(1, slots):
-            got += level.tables[slot][choices[:, slot]]
-        most, least = len(level.high), len(level.low)
-        fine: NDArray[Any] = (got[:, :most] <= level.high).all(axis=1)
-        if least:
-            fine &= (got[:, most : most + least] >= level.low).all(axis=1)
-        where = np.flatnonzero(fine)
-        if not len(where) or not level.rows:
-            return fine
-        # what is left needs more work, so it is asked only of what has passed so far
-        rest = np.ascontiguousarray(got[where].T)
-        left = np.ones(len(where), dtype=bool)
+        fine = np.ones(len(choices), dtype=bool)
+        for at in range(0, len(choices) if level.rows else 0, CHUNK):
+            part = choices[at : at + CHUNK]
+            rest = np.repeat(level.base[1][:, None], len(part), axis=1)
+            for slot in range(slots):
+                rest += level.other[slot].take(part[:, slot], axis=1)
+            fine[at : at + CHUNK] = self._rest(level, rest)
+        return fine
+
+    def _rest(self, level: _Level, rest: NDArray[Any]) -> NDArray[Any]:
+        """Rows with conditions or made variables; ``rest`` is quantity x programme."""
+        count = rest.shape[1]
+        left = np.ones(count, dtype=bool)
         values: dict[int, Any] = {}
         for how, chain in level.chains:
             self._follow(how, chain, rest, values)
         for made, column in level.ops:
-            values[made.index] = self._value(made, values, rest[column] if column >= 0 else None, len(where))
+            values[made.index] = self._value(made, values, rest[column] if column >= 0 else None, count)
         for column, terms, given, low, high in level.rows:
             total: Any = rest[column]
             for var, factor in terms:
@@ -107,8 +135,79 @@ class Checker:
                 else:
                     broken &= values[_var(one)] == (0 if one < 0 else 1)
             left &= ~broken
-        fine[where] = left
-        return fine
+        return left
+
+    def clashes(self, first: int, second: int) -> tuple[NDArray[Any], NDArray[Any]]:
+        """Pairs of choices on two slots that no sound programme holds (shape: choices x choices): as neighbours with no
+        pass between them, and whatever lies between.
+
+        Only rules are asked that further passes cannot mend: sums with a most, where all other slots add the least that
+        they can, under conditions that the pair itself meets and that more passes do not undo; and runs, which passes
+        before the pair only make longer.
+        """
+        level = self._levels[second]
+        one, other = level.plain[first], level.plain[second]
+        near = np.zeros((len(one), len(other)), dtype=bool)
+        most = len(level.high)
+        least = [table[:, :most].min(axis=0) for table in level.plain[:second]]
+        around = level.base[0][:most] + sum(least[:first])
+        between = sum(least[first + 1 :], np.zeros(most, dtype=np.int64))
+        ever = np.zeros_like(near)
+        for bound, found in ((level.high - around, near), (level.high - around - between, ever)):
+            reach = one[:, :most].max(axis=0) + other[:, :most].max(axis=0)
+            for row in np.flatnonzero(reach > bound):
+                found |= one[:, row][:, None] + other[:, row][None, :] > bound[row]
+        self._clashes_under(level, first, second, near, ever)
+        return near | ever, ever
+
+    def _clashes_under(self, level: _Level, first: int, second: int, near: NDArray[Any], ever: NDArray[Any]) -> None:
+        """As :meth:`clashes`, for rows with conditions and for runs."""
+        tables = level.other
+
+        def pair(column: int) -> Any:
+            return tables[first][column][:, None] + tables[second][column][None, :]
+
+        runs: dict[int, tuple[str, list[tuple[int, int]]]] = {
+            final: (how, [(int(hit[at]), int(stop[at])) for hit, stop in chain.steps])
+            for how, chain in level.chains
+            for at, final in enumerate(chain.finals)
+        }
+        known: dict[int, Any] = {}
+
+        def run(index: int) -> Any:
+            if index not in known:
+                how, steps = runs[index]
+                now = np.zeros(near.shape, dtype=np.int64)
+                for hit, stop in steps:
+                    if not any(tables[slot][column].any() for slot in (first, second) for column in (hit, stop)):
+                        continue
+                    now = now + pair(hit) if how == "after" else np.maximum(now, pair(hit))
+                    now[pair(stop) > 0] = 0
+                known[index] = now
+            return known[index]
+
+        somes = {made.index: column for made, column in level.ops if made.how == "any"} | level.partial
+        for column, terms, given, low, high in level.rows:
+            if low > _LOW or any(one not in somes and one not in runs for one in given):
+                continue
+            if any(var not in runs or runs[var][0] != "after" or factor < 0 for var, factor in terms):
+                continue
+            # the least that the slots before, between and the columns in every programme add
+            others = int(level.base[1][column])
+            before = sum(int(tables[slot][column].min()) for slot in range(first))
+            between = sum(int(tables[slot][column].min()) for slot in range(first + 1, second))
+            total = pair(column) + (others + before)
+            for var, factor in terms:
+                total = total + factor * run(var)
+            broken = total > high
+            later = total + between > high
+            for one in given:
+                holds = pair(somes[one]) > 0 if one in somes else run(one) > 0
+                broken &= holds
+                later &= holds
+            near |= broken
+            if not terms and all(one in somes for one in given):
+                ever |= later
 
     def _follow(self, how: str, chain: _Chain, got: NDArray[Any], values: dict[int, Any]) -> None:
         """The length of each run after its last slot, or whether a marked pass is part of it."""
@@ -202,7 +301,7 @@ class Checker:
         front = [column for column, _ in (*most, *least)]
         rest = [column for column in range(len(terms_of)) if column not in set(front)]
         order = [*front, *rest]
-        place = {column: at for at, column in enumerate(order)}  # of one in both, the later: only rows ask for those
+        place = {column: at for at, column in enumerate(rest)}
         tables = [np.zeros((len(self.options[slot]) + 1, len(order)), dtype=np.int64) for slot in range(level)]
         base = np.zeros(len(order), dtype=np.int64)
         for at, column in enumerate(order):
@@ -231,8 +330,9 @@ class Checker:
             for (how, count), many in runs.items()
         ]
         return _Level(
-            [table.astype(kind) for table in tables],
-            base.astype(kind),
+            [np.ascontiguousarray(table[:, : len(front)], dtype=kind) for table in tables],
+            [np.ascontiguousarray(table[:, len(front) :].T, dtype=kind) for table in tables],
+            (base[: len(front)].astype(kind), base[len(front) :].astype(kind)),
             np.array([high for _, high in most], dtype=np.int64),
             np.array([low for _, low in least], dtype=np.int64),
             [(made, place[column] if column >= 0 else -1) for made, column in ops[::-1]],

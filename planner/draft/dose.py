@@ -2,7 +2,8 @@
 
 Between two slots nothing is sprayed, so the days of a stretch are the same few quadrature nodes for every programme.
 What a stretch adds depends on what was sprayed before it and never falls below nothing, so the sum up to a slot is a
-lower bound of the whole programme's index whatever comes later.
+lower bound of the whole programme's index whatever comes later. How much the later days add at least is worked out in
+``draft.ahead`` from the pieces that :meth:`Doses.look` gives.
 """
 
 from __future__ import annotations
@@ -21,8 +22,9 @@ from planner.selection.integral import NEGLIGIBLE, legendre
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-NODES = 6
-PANEL = 1.5  # as planner.selection.integral, with fewer nodes on shorter panels: within 1e-6 day, far inside SLACK
+NODES = 4
+# on a piece this long (decay x days) so few nodes are within 1e-7 day of planner.selection.integral, far inside slack
+PANEL = 0.8
 ROUNDED = 0.0005  # the index is rounded to 1/1000 day per target and group; a bound may not lie above it
 TINY = 1e-300
 
@@ -36,6 +38,41 @@ class _Against:
     groups: list[tuple[Any, Any]]  # per at-risk group: component is a member; component makes the group count
     start: float
     last: float
+    pieces: list[tuple[int, float, float]]  # slot after which it lies, first and last day
+    decay: Any
+    theta: Any
+    omega: Any
+    alike: list[Any]  # components that act alike, by their places: it does not matter which of them is on the leaves
+    classes: list[Any]  # per slot: choice -> class; passes of a class are the same to this target
+
+    def columns(self, slot: int) -> slice:
+        """Columns of a look that lie from a slot on."""
+        before = sum(1 for one, _, _ in self.pieces if one < slot)
+        return slice(before * len(self.groups), len(self.pieces) * len(self.groups))
+
+
+@dataclass
+class Look:
+    """What one target meets of some programmes from their last decided slot on, were nothing more sprayed.
+
+    A row is a state of the leaves, a column one at-risk group in one piece of days (pieces in order, for each its
+    groups). ``days``: selection days of the group in the piece. ``others``: what the groups beside it let survive on
+    the piece's first day, the least of the piece. ``left``: the same times what is left for a further pass of the very
+    group to move (``draft.ahead``).
+    """
+
+    days: NDArray[Any]
+    others: NDArray[Any]
+    left: NDArray[Any]
+
+    def only(self, rows: NDArray[Any]) -> Look:
+        """Some of its rows."""
+        return Look(self.days[rows], self.others[rows], self.left[rows])
+
+    def joined(self, more: Sequence[Look]) -> Look:
+        """Its rows and those of others below."""
+        every = [self, *more]
+        return Look(*(np.concatenate([getattr(one, name) for one in every]) for name in ("days", "others", "left")))
 
 
 class Doses:
@@ -57,20 +94,13 @@ class Doses:
         self._joined = joined
         self.targets: list[_Against] = []
         self.slack = 0.0  # days by which an index may lie below what is worked out here
-        self.classes: list[Any] = []  # per slot: choice -> class; passes of a class select alike
+        self._choices = len(met[0]) if met else 0
         count = max((len(choice) for slot in met for choice in slot), default=0)
         for at in range(count):
             made = self._against([[choice[at] for choice in slot] for slot in met])
             if made is not None:
                 self.targets.append(made)
                 self.slack += ROUNDED * (len(made.groups) + 1)
-        for slot, choices in enumerate(met):
-            keys: dict[bytes, int] = {}
-            found = []
-            for at in range(len(choices) + 1):
-                key = b"".join(target.doses[slot][at].tobytes() for target in self.targets)
-                found.append(keys.setdefault(key, len(keys)))
-            self.classes.append(np.array(found, dtype=np.int64))
 
     def _against(self, met: list[list[Exposure]]) -> _Against | None:
         sprays = [spray for slot in met for one in slot for spray in one.sprays]
@@ -96,69 +126,129 @@ class Doses:
                 )
             )
         start = first.start if first.start is not None else float(self.days[0])
-        return _Against(components, doses, groups, start, first.last)
+        decay, theta, omega = (np.array([getattr(c, key) for c in components]) for key in ("decay", "theta", "omega"))
+        pieces = []
+        for at, day in enumerate(self.days):
+            low = max(float(day), start)
+            high = min(float(self.days[at + 1]) if at + 1 < len(self.days) else math.inf, first.last)
+            if high > low:
+                count = max(1, math.ceil(float(decay.max()) * (high - low) / PANEL))
+                edges = [low + (high - low) * one / count for one in range(count + 1)]
+                pieces += [(at, edges[one], edges[one + 1]) for one in range(count)]
+        sets: dict[Any, list[int]] = {}
+        for at, c in enumerate(components):
+            marks = tuple((bool(members[at]), bool(counts[at])) for members, counts in groups)
+            sets.setdefault((c.decay, c.theta, c.omega, marks), []).append(at)
+        classes = [np.unique(table, axis=0, return_inverse=True)[1].reshape(-1) for table in doses]
+        alike = [np.array(one) for one in sets.values() if len(one) > 1]
+        return _Against(components, doses, groups, start, first.last, pieces, decay, theta, omega, alike, classes)
+
+    def bare(self) -> list[Look]:
+        """For each target leaves on which nothing is."""
+        shapes = [(1, target.columns(0).stop) for target in self.targets]
+        return [Look(np.zeros(shape), np.ones(shape), np.ones(shape)) for shape in shapes]
 
     def alone(self) -> list[float]:
         """Of one slot: the index of each choice from 1 on by itself, days."""
-        count = len(self.classes[0])
-        return [float(days) for days in self.stretch(np.arange(1, count, dtype=np.int64)[:, None])]
+        return [float(days) for days in self.stretch(np.arange(1, self._choices + 1, dtype=np.int64)[:, None])]
 
     def stretch(self, choices: NDArray[Any]) -> NDArray[Any]:
-        """What the days from the last decided slot to the next (or to the end) add, days per programme.
-
-        Programmes that select alike are worked out once.
-        """
-        count, slots = choices.shape
-        key = np.zeros(count, dtype=np.int64)
-        for slot in range(slots):
-            key = key * (int(self.classes[slot].max()) + 1) + self.classes[slot][choices[:, slot]]
-        _, first, back = np.unique(key, return_index=True, return_inverse=True)
-        begin = float(self.days[slots - 1])
-        end = float(self.days[slots]) if slots < len(self.days) else np.inf
-        found = np.zeros(len(first))
-        for target in self.targets:
-            low, high = max(begin, target.start), min(end, target.last)
-            if high > low:
-                for at in range(0, len(first), 4096):
-                    part = choices[first[at : at + 4096]]
-                    found[at : at + 4096] += self._gain(target, part, low, high)
-        return found[back]
-
-    def _gain(self, target: _Against, choices: NDArray[Any], low: float, high: float) -> NDArray[Any]:
+        """What the days from the last decided slot to the next (or to the end) add, days per programme."""
         slots = choices.shape[1]
-        decay = np.array([component.decay for component in target.components])
-        theta = np.array([component.theta for component in target.components])
-        omega = np.array([component.omega for component in target.components])
-        left = np.zeros((len(choices), len(decay)))
-        used = np.zeros((len(choices), len(decay)), dtype=bool)
+        state = np.zeros((len(choices), len(self.targets)), dtype=np.int64)
+        for slot in range(slots - 1):
+            for at, target in enumerate(self.targets):
+                alike = state[:, at] * (int(target.classes[slot].max()) + 1) + target.classes[slot][choices[:, slot]]
+                state[:, at] = np.unique(alike, return_inverse=True)[1]
+        looks, rows, _ = self.look(choices, state)
+        return self.added(looks, rows, slots - 1)
+
+    def added(self, looks: Sequence[Look], rows: NDArray[Any], slot: int) -> NDArray[Any]:
+        """Selection days between a slot and the next, days per programme."""
+        found = np.zeros(len(rows))
+        for at, (target, look) in enumerate(zip(self.targets, looks, strict=True)):
+            here = slice(target.columns(slot).start, target.columns(slot + 1).start)
+            found += look.days[:, here].sum(axis=1)[rows[:, at]]
+        return found
+
+    def look(self, choices: NDArray[Any], past: NDArray[Any]) -> tuple[list[Look], NDArray[Any], NDArray[Any]]:
+        """For each target what it meets from the last decided slot on, in which row of that each programme stands, and
+        the programmes' new past.
+
+        ``past``: programmes x targets; programmes with one number held passes of the same classes until the slot before
+        the last. Rows say less: actives that act alike are not told apart there, and which of them it was matters again
+        when one of them follows.
+        """
+        slot = choices.shape[1] - 1
+        looks = []
+        rows, after = np.zeros_like(past), np.zeros_like(past)
+        for at, target in enumerate(self.targets):
+            classes = target.classes[slot]
+            key = past[:, at] * (int(classes.max()) + 1) + classes[choices[:, slot]]
+            _, first, back = np.unique(key, return_index=True, return_inverse=True)
+            left = self._residues(target, choices[first])
+            for alike in target.alike:
+                left[:, alike] = np.sort(left[:, alike], axis=1)
+            # rows that are equal have equal sums; whether those of equal sums are equal is looked up
+            mixed = (left * np.sqrt(np.arange(2.0, 2.0 + left.shape[1]))).sum(axis=1)
+            _, one, same = np.unique(mixed, return_index=True, return_inverse=True)
+            if not np.array_equal(left[one][same], left):
+                one, same = np.arange(len(left)), np.arange(len(left))
+            looks.append(self._look(target, left[one], slot))
+            rows[:, at], after[:, at] = same[back], back
+        return looks, rows, after
+
+    def _residues(self, target: _Against, choices: NDArray[Any]) -> NDArray[Any]:
+        """Doses on the leaves on the day of the last decided slot, programmes x components."""
+        slots = choices.shape[1]
+        left = np.zeros((len(choices), len(target.components)))
         for slot in range(slots):
-            dose = target.doses[slot][choices[:, slot]]
-            left += dose * np.exp(-decay * (low - self.days[slot]))
-            used |= dose > 0.0
-        panels = max(1, math.ceil(float(decay.max()) * (high - low) / PANEL))
+            fading = np.exp(-target.decay * (self.days[slots - 1] - self.days[slot]))
+            left += target.doses[slot][choices[:, slot]] * fading
+        return left
+
+    def _look(self, target: _Against, left: NDArray[Any], slot: int) -> Look:
+        shape = (len(left), len(target.pieces) * len(target.groups))
+        found = Look(np.zeros(shape), np.ones(shape), np.ones(shape))
+        for at in range(0, len(left), 2048):
+            part = slice(at, at + 2048)
+            self._fill(target, left[part], slot, Look(found.days[part], found.others[part], found.left[part]))
+        return found
+
+    def _fill(self, target: _Against, left: NDArray[Any], slot: int, found: Look) -> None:
+        pieces = [at for at, (one, _, _) in enumerate(target.pieces) if one >= slot]
+        if not pieces:
+            return
+        day = self.days[slot]
         nodes, weights = (np.array(one) for one in legendre(NODES))
-        width = (high - low) / panels
-        days = (np.arange(panels)[:, None] + nodes[None, :]).ravel() * width
-        weight = np.tile(weights, panels) * width
-        every = np.ones((len(choices), len(days)))
+        # the first day of every piece, then the nodes of every piece
+        first = np.array([target.pieces[at][1] - day for at in pieces])
+        width = np.array([target.pieces[at][2] - target.pieces[at][1] for at in pieces])
+        days = np.concatenate([first, (first[:, None] + nodes[None, :] * width[:, None]).ravel()])
+        count = len(pieces)
+        every = np.ones((len(left), len(days)))
         survive: list[tuple[Any, Any]] = []  # per component: programmes it acts in, and the share that survives it
-        for at in range(len(decay)):
-            acts = np.flatnonzero(left[:, at] * theta[at] > NEGLIGIBLE)
-            fading = np.exp(-decay[at] * days)
-            share = np.exp(-theta[at] * left[acts, at : at + 1] * fading[None, :])
-            share *= omega[at]
-            share += 1.0 - omega[at]
+        for at in range(len(target.components)):
+            acts = np.flatnonzero(left[:, at] * target.theta[at] > NEGLIGIBLE)
+            share = np.exp((-target.theta[at] * left[acts, at])[:, None] * np.exp(-target.decay[at] * days)[None, :])
+            share *= target.omega[at]
+            share += 1.0 - target.omega[at]
             every[acts] *= share
             survive.append((acts, share))
-        total = np.zeros(len(choices))
-        for members, counts in target.groups:
-            counted = np.flatnonzero((used & counts).any(axis=1))
-            if not len(counted):
-                continue
+        strength = left * target.theta * (target.omega > 0.0)
+        for group, (members, counts) in enumerate(target.groups):
+            columns = np.array(pieces) * len(target.groups) + group
             inside = np.ones_like(every)
             for (acts, share), member in zip(survive, members, strict=True):
-                if member:
+                if member and len(acts):
                     inside[acts] *= share
-            whole = every[counted]
-            total[counted] += (whole / np.maximum(inside[counted], TINY) - whole) @ weight
-        return total
+            outside = every / np.maximum(inside, TINY)
+            found.others[:, columns] = outside[:, :count]
+            moved = np.zeros((len(left), count))
+            for at in np.flatnonzero(members).tolist():
+                moved += strength[:, at : at + 1] * np.exp(-target.decay[at] * first)[None, :]
+            found.left[:, columns] = outside[:, :count] * np.exp(-moved)
+            counted = np.flatnonzero((left[:, counts] > 0.0).any(axis=1))
+            if len(counted):
+                gain = (outside[counted, count:] - every[counted, count:]).reshape(len(counted), count, NODES)
+                found.days[np.ix_(counted, columns)] = (gain @ weights) * width[None, :]

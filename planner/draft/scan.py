@@ -17,16 +17,18 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from planner.draft.ahead import Ahead
 from planner.draft.check import Checker
-from planner.draft.dose import Doses
+from planner.draft.dose import Doses, Look
 from planner.draft.options import MONEY, PRESSURE_WEIGHT, SELECTION, Column
 from planner.draft.solve import Answer, Search, Stopped
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-CHUNK = 4096  # programmes that are held against the rules together
 GROWN = 32768  # about as many beginnings are made together
+PARENTS = 4096  # as many are grown together at most
+MATRIX = 100_000  # beginnings x ends that are looked at together
 MOST_LOOKED_AT = 20_000_000  # beginnings; then the scan stops and says that the front is not complete
 AUDIT_WEIGHS = 200  # a programme that only the audit throws out takes about as long as so many beginnings
 STEPS = 5000  # money is told apart in at most so many steps
@@ -56,13 +58,17 @@ class Found:
 
 
 class Archive:
-    """Points that none of the others beats, in steps, with a table of the least index by cost and bare days."""
+    """Points that none of the others beats, in steps, with tables of the least index by cost and bare days and of the
+    least cost by bare days and index. ``most_...``: beyond them figures are told apart no more."""
 
-    def __init__(self, resolution: Resolution, most_cost: int, most_bare: int) -> None:
+    def __init__(self, resolution: Resolution, most_cost: int, most_bare: int, most_index: int) -> None:
         self.resolution = resolution
         self.points: dict[tuple[int, int, int], Answer] = {}
+        self.changes = 0
         self.edge = (-(-most_cost // resolution.cost), -(-most_bare // resolution.bare))
         self.least = np.full((self.edge[0] + 1, self.edge[1] + 1), 2**30, dtype=np.int64)
+        self.last = -(-most_index // resolution.selection)
+        self.spent = np.full((self.edge[1] + 1, self.last + 1), 2**30 * resolution.cost, dtype=np.int64)
 
     def beaten(
         self, cost: NDArray[Any], bare: NDArray[Any], index: NDArray[Any], cautions: NDArray[Any]
@@ -71,6 +77,16 @@ class Archive:
         at = np.minimum(-(-cost // self.resolution.cost), self.edge[0])
         days = np.minimum(-(-bare // self.resolution.bare), self.edge[1])
         found: NDArray[Any] = self.least[at, days] <= -(-index // self.resolution.selection)
+        return found
+
+    def room(self, bare: NDArray[Any], index: NDArray[Any]) -> NDArray[Any]:
+        """The most money at which no known point is as good or better, for weighted days and tenths of days."""
+        days = np.minimum(-(-bare // self.resolution.bare), self.edge[1])
+        days *= self.last + 1
+        at = -(-index // self.resolution.selection)
+        np.minimum(at, self.last, out=at)
+        at += days
+        found: NDArray[Any] = self.spent.ravel().take(at)
         return found
 
     def add(self, answer: Answer) -> None:
@@ -83,11 +99,17 @@ class Archive:
             if all(a <= b for a, b in zip(point, other, strict=True)):
                 del self.points[other]
         self.points[point] = answer
+        self.changes += 1
         part = self.least[cost:, bare:]
         np.minimum(part, index, out=part)
+        part = self.spent[bare:, min(index, self.last) :]
+        np.minimum(part, (cost - 1) * self.resolution.cost, out=part)
 
 
 Figures = Callable[[Any, Any, Any, Any], Any]  # money, bare days, index, cautions to one number; grows with each
+
+
+_ANY = 2**62
 
 
 class Best:
@@ -97,13 +119,14 @@ class Best:
         self.worth = worth
         self.least: int | None = None
         self.answer: Answer | None = None
+        self.changes = 0
 
     def beaten(
         self, cost: NDArray[Any], bare: NDArray[Any], index: NDArray[Any], cautions: NDArray[Any]
     ) -> NDArray[Any]:
         """Whether the best that is known is no worse."""
         if self.least is None:
-            return np.zeros(len(cost), dtype=bool)
+            return np.zeros(np.broadcast_shapes(np.shape(cost), np.shape(index)), dtype=bool)
         found: NDArray[Any] = self.worth(cost, bare, index, cautions) >= self.least
         return found
 
@@ -112,17 +135,23 @@ class Best:
         worth = int(self.worth(answer.cost, answer.bare, answer.selection, answer.cautions))
         if self.least is None or worth < self.least:
             self.least, self.answer = worth, answer
+            self.changes += 1
 
 
 @dataclass
 class _Part:
-    """Beginnings that are grown together: choices, and the three figures so far."""
+    """Beginnings that are grown together: choices, the three figures so far, and what is left on the leaves."""
 
     choices: NDArray[Any]
     cost: NDArray[Any]
     index: NDArray[Any]
     cautions: NDArray[Any]
     cover: NDArray[Any]  # programmes x words of days
+    past: NDArray[Any]  # programmes x targets: the same number where the target met the same until now
+    rows: NDArray[Any]  # programmes x targets: row of that target's look
+    looks: list[Look]  # for each target what it meets of the days to come if nothing more is sprayed
+    room: NDArray[Any]  # programmes x kinds of pass on the next slot: the most money that one may cost (``_room``)
+    when: int  # what was known then (``changes`` of the goal)
 
 
 class Scan:
@@ -133,6 +162,7 @@ class Scan:
         self.search, self.space = search, search.space
         self._end = time.monotonic() + seconds
         self._force: list[Any] = []
+        self._clashes: dict[tuple[int, int], tuple[Any, Any]] = {}  # by two slots: choices that exclude each other
         self._late = False  # whether points are audited at the end only
         self.found = Found()
         space = self.space
@@ -154,7 +184,12 @@ class Scan:
         self._money()
         self._days()
         self._ahead()
+        pays = [
+            cost - np.minimum(used, self.free) @ self.price for cost, used in zip(self.cost, self.used, strict=True)
+        ]
+        self.ends = Ahead(self.doses, pays, self.cover, self._ways)
         self.most_cost = sum(max((c.cost for c in slot), default=0) for slot in self.options) + self.fixed
+        self.most_index = sum(max((c.selection for c in slot), default=0) for slot in self.options)
         self.resolution = Resolution()
         while self.most_cost > self.resolution.cost * STEPS:
             self.resolution = Resolution(cost=self.resolution.cost * 10)
@@ -282,7 +317,7 @@ class Scan:
         most_bare = self.search.wanted.most_bare
         looked_at = 0
         for late in (True, False):
-            archive = Archive(self.resolution, self.most_cost, self.whole)
+            archive = Archive(self.resolution, self.most_cost, self.whole, self.most_index)
             self.found = Found(looked_at=looked_at)
             self._late = late
             try:
@@ -347,6 +382,11 @@ class Scan:
             np.zeros(1),
             np.zeros(1, dtype=np.int64),
             np.zeros((1, len(self.words)), dtype=np.uint64),
+            np.zeros((1, len(self.doses.targets)), dtype=np.int64),
+            np.zeros((1, len(self.doses.targets)), dtype=np.int64),
+            self.doses.bare(),
+            np.zeros((1, 0), dtype=np.int64),
+            -1,
         )
         stack = [start]
         while stack:
@@ -361,35 +401,132 @@ class Scan:
             part = self._grown(part)
             if told is not None:
                 told(self.found.looked_at, len(points or ()))
-            size = max(1, GROWN // (len(self.options[part.choices.shape[1] - 1]) + 1))
-            stack += [_only(part, slice(at, at + size)) for at in range(0, len(part.choices), size)]
+            stack += [_only(part, slice(at, at + PARENTS)) for at in range(0, len(part.choices), PARENTS)]
         self.found.complete = True
 
     def _grown(self, part: _Part) -> _Part:
         """All ways to decide one more slot that are not lost."""
         slot = part.choices.shape[1]
         ways = self._ways[slot]
-        parents = np.repeat(np.arange(len(part.choices)), len(ways))
-        choice = np.tile(ways, len(part.choices))
+        if self.ends.ends[slot] is None:
+            may = np.ones((len(part.choices), len(ways)), dtype=bool)
+        else:
+            if part.when != self._goal.changes:  # what is known has grown since
+                part.room = self._room(part)
+            may = self.ends.pays[slot][ways] <= part.room[:, self.ends.of[slot][ways]]
+            still = may.any(axis=1)
+            part, may = _only(part, still), may[still]
+        self._apart(part.choices, ways, may)
+        begun = self.checker.begun(part.choices)
+        fill = np.cumsum(may.sum(axis=1))
+        made = []
+        begin = 0
+        while begin < len(may):
+            before = int(fill[begin - 1]) if begin else 0
+            stop = max(begin + 1, int(np.searchsorted(fill, before + GROWN, side="right")))
+            parents, way = np.nonzero(may[begin:stop])
+            if len(parents):
+                made.append(self._next(part, begun, parents + begin, ways[way]))
+            begin = stop
+        return _together(made) if made else _only(self._with(part, np.zeros(0, dtype=np.int64), ways[:0]), slice(0))
+
+    def _next(self, part: _Part, begun: NDArray[Any], parents: NDArray[Any], choice: NDArray[Any]) -> _Part:
+        """These beginnings with these choices on the next slot, without those that are lost."""
+        slot = part.choices.shape[1]
         self.found.looked_at += len(choice)
-        grown = _Part(
+        # the cheap looks first, the rules that need more work last
+        fine = self.checker.plain(begun[parents], choice, slot + 1)
+        grown = self._with(part, parents[fine], choice[fine])
+        grown = _only(grown, ~self._lost(grown))
+        grown.looks, grown.rows, grown.past = self.doses.look(grown.choices, grown.past)
+        grown.index = grown.index + self.doses.added(grown.looks, grown.rows, slot)
+        if slot + 1 < len(self.options) and self.ends.ends[slot + 1] is not None:
+            grown.room = self._room(grown)
+            grown = _only(grown, (grown.room >= self.ends.least[slot + 1]).any(axis=1))
+        else:
+            grown = _only(grown, ~self._lost(grown))
+        return _only(grown, self.checker.rest(grown.choices))
+
+    def _apart(self, choices: NDArray[Any], ways: NDArray[Any], may: NDArray[Any]) -> None:
+        """Take out of ``may`` (beginnings x ways) what no rule lets follow a pass that the beginning holds."""
+        slots = choices.shape[1]
+        later = np.zeros(len(choices), dtype=bool)  # whether a pass lies between
+        for slot in range(slots - 1, -1, -1):
+            if (slot, slots) not in self._clashes:
+                self._clashes[slot, slots] = self.checker.clashes(slot, slots)
+            here = choices[:, slot] > 0
+            for which, table in zip((here & ~later, here & later), self._clashes[slot, slots], strict=True):
+                rows = np.flatnonzero(which)
+                if len(rows) and table.any():
+                    may[rows] &= ~table[np.ix_(choices[rows, slot], ways)]
+            later |= here
+
+    def _with(self, part: _Part, parents: NDArray[Any], choice: NDArray[Any]) -> _Part:
+        slot = part.choices.shape[1]
+        return _Part(
             np.column_stack([part.choices[parents], choice]),
             part.cost[parents] + self.cost[slot][choice],
             part.index[parents],
             part.cautions[parents] + self.cautions[slot][choice],
             part.cover[parents] | self.cover[slot][choice],
+            part.past[parents],
+            part.rows[parents],
+            part.looks,
+            np.zeros((len(parents), 0), dtype=np.int64),
+            self._goal.changes,
         )
-        # the cheap looks first, the rules last
-        grown = _only(grown, ~self._lost(grown))
-        if len(grown.choices):
-            grown.index = grown.index + self.doses.stretch(grown.choices)
-            grown = _only(grown, ~self._lost(grown))
-        return _only(grown, self._sound(grown))
 
-    def _sound(self, part: _Part) -> NDArray[Any]:
-        found = np.ones(len(part.choices), dtype=bool)
-        for at in range(0, len(part.choices), CHUNK):
-            found[at : at + CHUNK] = self.checker.sound(part.choices[at : at + CHUNK])
+    def _room(self, part: _Part) -> NDArray[Any]:
+        """The most money that a pass on the next slot may cost, by its kind, so that an end that starts with it is not
+        beaten (shape: beginnings x kinds; below 0: no end is left)."""
+        slot = part.choices.shape[1]
+        ends = self.ends.ends[slot]
+        found = np.full((len(part.choices), len(self.ends.least[slot])), -1, dtype=np.int64)
+        if not len(found):
+            return found
+        paid = self._paid(part.choices, part.cost)
+        bare = np.column_stack([self._bare(part.cover | one) for one in ends.cover])
+        # an end that is beaten after the best of every figure is beaten after all
+        tables = []
+        index = np.full(len(ends.cost), part.index.min())
+        before = 0
+        for at, (target, look) in enumerate(zip(self.doses.targets, part.looks, strict=True)):
+            here = target.columns(slot)
+            columns = slice(before + here.start, before + here.stop)
+            used, row = np.unique(part.rows[:, at], return_inverse=True)
+            tables.append((look.days[used, here], look.left[used, here], columns, row))
+            index = index + look.days[used, here].min(axis=0) @ ends.keep[:, columns].T
+            index = index + look.left[used, here].min(axis=0) @ ends.add[:, columns].T
+            before += here.stop
+        cost = paid.min() + ends.cost + self.ends.least[slot][ends.kind]
+        which = np.flatnonzero(
+            ~self._goal.beaten(cost, bare.min(axis=0)[ends.covered], self._least(index), part.cautions.min())
+        )
+        if not len(which):
+            return found
+        ends = ends.only(which)
+        more = [
+            (days @ ends.keep[:, columns].T + left @ ends.add[:, columns].T, row) for days, left, columns, row in tables
+        ]
+        begins = np.flatnonzero(np.diff(ends.kind, prepend=-1))
+        kinds = ends.kind[begins]
+        least = self.ends.least[slot][ends.kind]
+        rows = max(1, MATRIX // len(which))
+        for at in range(0, len(found), rows):
+            here = slice(at, at + rows)
+            whole = np.repeat(part.index[here, None], len(which), axis=1)
+            for table, row in more:
+                whole += table[row[here]]
+            index = self._least(whole)
+            if isinstance(self._goal, Archive):
+                room = self._goal.room(bare[here][:, ends.covered], index)
+                room -= ends.cost
+                room -= paid[here, None]
+            else:
+                cost = paid[here, None] + (ends.cost + least)
+                beaten = self._goal.beaten(cost, bare[here][:, ends.covered], index, part.cautions[here, None])
+                room = np.where(beaten, -1, _ANY)
+            found[here, kinds] = np.maximum.reduceat(room, begins, axis=1)
         return found
 
     def _lost(self, part: _Part) -> NDArray[Any]:
@@ -470,8 +607,34 @@ class Scan:
                 self.found.looked_at += AUDIT_WEIGHS
 
 
+_ARRAYS = ("choices", "cost", "index", "cautions", "cover", "past", "rows", "room")
+
+
 def _only(part: _Part, keep: Any) -> _Part:
-    return _Part(part.choices[keep], part.cost[keep], part.index[keep], part.cautions[keep], part.cover[keep])
+    arrays = {name: getattr(part, name)[keep] for name in _ARRAYS}
+    return _Part(**arrays, looks=part.looks, when=part.when)
+
+
+def _together(parts: Sequence[_Part]) -> _Part:
+    """Parts as one, with those rows of the looks that are still asked for."""
+    rows = np.concatenate([part.rows for part in parts])
+    past = np.concatenate([part.past for part in parts])
+    looks = []
+    for at in range(rows.shape[1]):
+        kept = []
+        begin = before = number = 0
+        for part in parts:
+            end = begin + len(part.rows)
+            used, rows[begin:end, at] = np.unique(part.rows[:, at], return_inverse=True)
+            rows[begin:end, at] += before
+            past[begin:end, at] += number
+            kept.append(part.looks[at].only(used))
+            begin, before = end, before + len(used)
+            number += int(part.past[:, at].max(initial=-1)) + 1
+        looks.append(kept[0].joined(kept[1:]))
+    arrays = {name: np.concatenate([getattr(part, name) for part in parts]) for name in _ARRAYS}
+    arrays |= {"past": past, "rows": rows}
+    return _Part(**arrays, looks=looks, when=min(part.when for part in parts))
 
 
 def _undominated(pairs: Iterable[tuple[int, int]]) -> list[tuple[int, int]]:
