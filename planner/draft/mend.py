@@ -6,10 +6,12 @@ pass left out. A pass may have several of them (``STEPS``: two of its tank, and 
 number of passes may change. The search is the drafter's, with the number of changes as its figure; the next figures
 break ties: days left without cover, mildness of the changes, money.
 
-It goes in three stages, each of which gives an answer that the next one can only better, so that Ctrl-C always leaves
+It goes in stages, each of which gives an answer that the next one can only better, so that Ctrl-C always leaves
 something: passes left out only; one change a pass; several changes a pass, asked only where two or more changes were
 needed so far (one change is fewest whatever is combined). The number of changes is proven fewest where no pass could
-have had more changes than were combined: up to three changes in all.
+have had more changes than were combined (up to three changes in all), or where passes with more changes could not help
+even if nothing they hold were held against them (``draft.relaxed``). Where that is no proof, more changes are combined
+as long as there are few enough ways to treat a pass.
 """
 
 from __future__ import annotations
@@ -24,6 +26,7 @@ from typing import Any
 from planner.audit import audit, rules_of
 from planner.catalogue import Catalogue
 from planner.draft.options import MONEY, SPACING, Column, Space, Variant
+from planner.draft.relaxed import none_with_fewer
 from planner.draft.solve import Search, Stopped
 from planner.errors import InputError, NoProgramme
 from planner.model import Accept, AuditReport, CropLabel, Finding, Pass, Product, Programme, TankItem
@@ -32,13 +35,16 @@ from planner.season import Season
 
 KEEP, RATE, ADD, SWAP, TAKE, MOVE, DROP = 0, 1, 2, 3, 4, 5, 6  # milder first
 MOST_MOVES = 6
-STEPS = 2  # changes that are combined on one pass
+STEPS = 2  # changes that are combined on one pass at first
+MOST_STEPS = 6
+MOST_WAYS = 3000  # ways to treat the passes, all together, up to which more changes are combined
 
 
 _STAGES = (
     "which passes would have to be left out",
     "looking for the fewest changes, one to a pass",
     "looking for ways with several changes to one pass",
+    "looking for ways with still more changes to one pass",
 )
 
 
@@ -104,15 +110,25 @@ def mend(
     book = rules_of(rules)
     found: list[Mend] = []
     stopped = False
+    ways = 0
     begin = time.monotonic()
     try:
-        for steps in range(STEPS + 1):
+        for steps in range(MOST_STEPS + 1):
             if steps > 1 and len(found) >= top and found[-1].edits < steps:
                 break  # all ways asked for take a single change: nothing combined is fewer
-            say(_STAGES[steps])
+            if steps > STEPS and (ways > MOST_WAYS // 2 or (found and found[0].proven)):
+                break
+            say(_STAGES[min(steps, len(_STAGES) - 1)])
+            space = make_space(programme, catalogue, book, avoid, fixed, steps, MOST_WAYS if steps > STEPS else None)
+            all_ways = len(space.columns) == ways  # what no change adds to is all that there is
+            ways = len(space.columns)
             left = seconds - (time.monotonic() - begin)
-            better = _ways(programme, catalogue, book, rules, avoid, fixed, steps, top, left, say)
+            better = _ways(programme, catalogue, space, rules, fixed, steps, all_ways, top, left, say)
             found = better or found
+            if all_ways:
+                break
+    except TooManyWays:
+        pass
     except (Stopped, KeyboardInterrupt):
         stopped = True
     except _Cut as cut:
@@ -129,6 +145,10 @@ def mend(
     if stopped:
         found = [replace(one, proven=False) for one in found]
     return Mending(before, tuple(found), stopped)
+
+
+class TooManyWays(Exception):
+    """There are more ways to treat the passes than are looked at."""
 
 
 class _Cut(Exception):
@@ -154,17 +174,17 @@ def _merged(new: list[Mend], old: list[Mend], top: int) -> list[Mend]:
 def _ways(
     programme: Programme,
     catalogue: Catalogue,
-    book: Rulebook,
+    space: Space,
     rules: tuple[str, ...],
-    avoid: tuple[str, ...],
     fixed: frozenset[int],
     steps: int,
+    all_ways: bool,
     top: int,
     seconds: float,
     say: Callable[[str], None],
 ) -> list[Mend]:
-    """The best ways with at most so many changes on one pass (0: passes stay or are left out)."""
-    space = make_space(programme, catalogue, book, avoid, fixed, steps)
+    """The best ways with at most so many changes on one pass (0: passes stay or are left out). ``all_ways``: more
+    changes on a pass lead to nothing else."""
     say(f"{len(space.columns)} ways to treat a pass")
     search = Search(space, seconds=seconds)
     _one_each(search, space, fixed)
@@ -175,7 +195,12 @@ def _ways(
             if answer is None:
                 break
             way = _mend(programme, space, answer.columns, answer.proven, catalogue, rules)
-            found.append(replace(way, proven=way.proven and way.edits <= steps + 1))
+            fewest = (
+                all_ways or way.edits <= steps + 1 or (bool(found) and found[0].proven and way.edits == found[0].edits)
+            )
+            if way.proven and not fewest and not found and steps >= STEPS:
+                fewest = none_with_fewer(search, way.edits, steps + 1, fixed)
+            found.append(replace(way, proven=way.proven and fewest))
             _another_way(search, space, answer.columns)
     except (Stopped, KeyboardInterrupt):
         raise _Cut(found) from None
@@ -193,14 +218,17 @@ def make_space(
     avoid: tuple[str, ...],
     fixed: frozenset[int],
     steps: int = STEPS,
+    most: int | None = None,
 ) -> Space:
     """Slots at the programme's own days and some between them, and every variant of every pass.
 
     Args:
         steps: most changes combined on one pass; 0 leaves every pass as it is (it may still be dropped).
+        most: most variants, where there is a limit.
 
     Raises:
         InputError: a pass has no day that can be told.
+        TooManyWays: there are more than ``most`` variants.
     """
     field = programme.field
     season = Season(field, catalogue.crop(field.crop), catalogue, programme.passes)
@@ -230,6 +258,8 @@ def make_space(
     variants: list[Variant] = []
     for entry in foliar:
         variants += _variants(entry, at[entry.number], free_slots, slots, empty, 0 if entry.number in fixed else steps)
+        if most is not None and len(variants) > most:
+            raise TooManyWays
     early = [entry for entry in programme.passes if entry.how != "foliar"]
     return Space(
         field,
