@@ -12,11 +12,12 @@ the one that is best by the next ones is named.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from planner.draft import long_season
+from planner.draft import every, long_season
 from planner.draft.conflict import in_words, reasons
 from planner.draft.options import Space
 from planner.draft.scan import Figures, Resolution, Scan
@@ -51,6 +52,9 @@ class Front:
     stood_aside: int = 0  # tanks of three products that a long season leaves out
     by_sum: set[str] = field(default_factory=set)  # named programmes proven by the sum of what each pass selects
     resolution: Resolution = field(default_factory=Resolution)
+    over_all: bool = False  # whether ``complete`` is said of every tank mix that the labels allow (``draft.every``)
+    weighed: int = 0  # passes that were weighed, a pass being a tank mix on a date
+    allowed: int = 0  # passes that the labels allow
 
     @property
     def proven(self) -> bool:
@@ -80,6 +84,7 @@ def draft(
         raise NoProgramme(
             "the passes that are kept breach a rule by themselves, so no programme with them is sound", in_words(made)
         )
+    end = time.monotonic() + seconds
     stood_aside = 0
     if is_long(space):
         space, stood_aside = long_season.thinned(space)
@@ -97,8 +102,9 @@ def draft(
         found.resolution = scan.resolution = resolution or scan.resolution
         say("looking for every programme that none beats")
         _points(scan, found, say)
+        whole = _every_mix(search, found, say, end - time.monotonic())
         say("looking for the balanced programme")
-        _balanced(scan, found, seconds)
+        _balanced(scan, found, seconds, whole)
     except (Stopped, KeyboardInterrupt):
         found.stopped = True
         if not found.named:
@@ -198,25 +204,57 @@ def _long_balanced(search: Search, found: Front, seconds: float) -> None:
     found.named["balanced"] = replace(found.named["best covered"], proven=False)
 
 
-def _balanced(scan: Scan, found: Front, seconds: float) -> None:
-    """The balanced programme, with as much of good practice beside the rules as a sound programme can keep."""
+def _balanced(scan: Scan, found: Front, seconds: float, whole: tuple[every.Whole, Scan] | None) -> None:
+    """The balanced programme, with as much of good practice beside the rules as a sound programme can keep; over the
+    whole season where its front is known."""
     worth = balanced(found)
     known = [*found.named.values(), *found.points]
     for strict in (2, 1, 0):
-        well = scan
-        if strict:
-            wanted = replace(scan.search.wanted, strict=strict)
-            well = Scan(Search(found.space, wanted, seconds=seconds), seconds=seconds)
-        answer = well.best(worth, [] if strict else known, found.most_bare)
+        wanted = replace(scan.search.wanted, strict=strict)
+        well = Scan(Search(scan.space, wanted, seconds=seconds), seconds=seconds) if strict else scan
+        first = known if not strict and whole is None else []
+        answer = well.best(worth, first, found.most_bare)
         found.looked_at += well.found.looked_at
+        if whole is not None:
+            season, all_ = whole
+            first = [season.here(answer)] if answer is not None else []
+            if strict:
+                all_ = Scan(Search(season.space, wanted, seconds=seconds), seconds=seconds)
+            answer = all_.best(worth, first if strict else [*known, *first], found.most_bare)
+            found.looked_at += all_.found.looked_at
         if answer is not None:
             found.strict = strict
             found.named["balanced"] = answer
-            return
+            break
+    if whole is not None:
+        found.space = whole[0].settled([*found.named.values(), *found.points])
+
+
+def _every_mix(
+    search: Search, found: Front, say: Callable[[str], None], seconds: float
+) -> tuple[every.Whole, Scan] | None:
+    """The front of every tank mix in the place of that of the few, and the named programmes from it."""
+    if not found.complete:
+        found.weighed = sum(not column.kept for column in found.space.columns)
+        return None
+    say("looking for programmes of other tank mixes that beat them")
+    made = every.look(found, search, seconds, _progress(say))
+    if made is not None:
+        _name(found)
+    return made
 
 
 def _points(scan: Scan, found: Front, say: Callable[[str], None]) -> None:
     """The whole front, and the named programmes from it: of a figure's best, those best by the next figures."""
+    made = scan.front(list(found.named.values()), _progress(say))
+    found.points, found.complete = [replace(one, proven=made.complete) for one in made.answers], made.complete
+    found.looked_at += made.looked_at
+    if made.complete:
+        _name(found)
+
+
+def _progress(say: Callable[[str], None]) -> Callable[[int, int], None]:
+    """A line now and then."""
     told = [0]
 
     def progress(looked_at: int, points: int) -> None:
@@ -224,11 +262,7 @@ def _points(scan: Scan, found: Front, say: Callable[[str], None]) -> None:
             told[0] = looked_at
             say(f"{points} programmes that none beats, {looked_at} beginnings looked at")
 
-    made = scan.front(list(found.named.values()), progress)
-    found.points, found.complete = [replace(one, proven=made.complete) for one in made.answers], made.complete
-    found.looked_at += made.looked_at
-    if made.complete:
-        _name(found)
+    return progress
 
 
 def _name(found: Front) -> None:
@@ -274,10 +308,12 @@ def balanced(found: Front) -> Figures:
 
 def balance(search: Search, found: Front) -> Any:
     """Nearly the same figure in a CP-SAT model: a square lies on or over its tangents, ten to a range, and selection is
-    the sum of what each pass would select by itself, an upper bound of the whole programme's index."""
+    the sum of what each pass would select by itself, an upper bound of the whole programme's index, over the range of
+    such sums."""
     model = search.compiled.model
     whole: Any = search.compiled.cautions * CAUTION
-    for name, (low, high) in _ranges(found).items():
+    sums = [long_season.summed(one) for one in (found.nothing, found.named["best covered"])]
+    for name, (low, high) in {**_ranges(found), "selection": (min(sums), max(*sums, 1))}.items():
         span = max(1, high - low)
         # a range may be small beside what can be chosen: nothing is forbidden here, it only counts
         most = max(MOST_SHARE, -(-(search.end_of(name) - low) * WEIGHT[name] // span)) * SCALE

@@ -9,7 +9,7 @@ from __future__ import annotations
 import copy
 import itertools
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Container, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
@@ -429,6 +429,23 @@ class Space:
                 reasons = dict.fromkeys(reason for one, _ in mix for reason in off.get(one.name, ()))
                 self._append(slot.index, self._pass(slot, tank))
                 self.columns[-1].off = tuple(reasons)
+
+    def whole(self) -> Space:
+        """The same season with every tank mix, those too that others beat on their date."""
+        days = [slot.day for slot in self.slots if not slot.kept]
+        return Space(
+            self.field, self.products, self.catalogue, keep=self.keep, accept=self.accept, avoid=self.avoid, slots=days,
+            most_in_tank=self.most_in_tank, rulebook=self.book, currency=self.currency, season=self.season,
+            reduce=False,
+        )  # fmt: skip
+
+    def only(self, numbers: Container[int], like: Space) -> Space:
+        """The same season with these columns and the kept ones, and with what another space says of what it lacks."""
+        less = copy.copy(self)
+        less.columns = [column for column in self.columns if column.kept or column.number in numbers]
+        less.by_slot = [[column for column in slot if column.kept or column.number in numbers] for slot in self.by_slot]
+        less.reduce, less.beaten, less.refused = like.reduce, like.beaten, like.refused
+        return less
 
     def wider(self) -> Space:
         """The same season with the passes that a label's days or the user's wish keep out: to say what clashes."""

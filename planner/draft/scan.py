@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 GROWN = 32768  # about as many beginnings are made together
 PARENTS = 4096  # as many are grown together at most
 MATRIX = 100_000  # beginnings x ends that are looked at together
-MOST_LOOKED_AT = 20_000_000  # beginnings; then the scan stops and says that the front is not complete
+MOST_LOOKED_AT = 10_000_000  # beginnings; then the scan stops and says that the front is not complete
 AUDIT_WEIGHS = 200  # a programme that only the audit throws out takes about as long as so many beginnings
 STEPS = 5000  # money is told apart in at most so many steps
 
@@ -308,8 +308,14 @@ class Scan:
 
     # --- the search -------------------------------------------------------------------------------------------------
 
-    def front(self, known: Sequence[Answer] = (), told: Callable[[int, int], None] | None = None) -> Found:
-        """Everything that none beats. ``known``: programmes found otherwise.
+    def front(
+        self,
+        known: Sequence[Answer] = (),
+        told: Callable[[int, int], None] | None = None,
+        most: int | None = None,
+    ) -> Found:
+        """Everything that none beats. ``known``: programmes found otherwise. No more than about ``most`` beginnings are
+        looked at.
 
         Raises:
             Stopped: the clock ended it; ``self.found`` holds what was found until then.
@@ -321,7 +327,7 @@ class Scan:
             self.found = Found(looked_at=looked_at)
             self._late = late
             try:
-                self._run(archive, known, most_bare, told, archive.points)
+                self._run(archive, known, most_bare, told, archive.points, most)
             finally:
                 points = [archive.points[point] for point in sorted(archive.points)]
                 sound = [one for one in points if not late or one in known or not self.space.breaches(one.columns)]
