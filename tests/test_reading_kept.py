@@ -36,9 +36,7 @@ def known() -> Catalogue:
 def forget() -> None:
     """Keep nothing of what was read."""
     quantities._KEPT.clear()
-    for kept in (
-        names.iso_date, folded, documents._field_of, documents._field_shape, documents._list_of, documents._sheet_list,
-    ):  # fmt: skip
+    for kept in (names.iso_date, folded, documents._field_of, documents._list_of, documents._sheet_list):
         kept.cache_clear()
 
 
@@ -159,6 +157,12 @@ def test_a_field_or_list_that_changes_is_read_anew(tmp_path: Path, known: Catalo
         assert (plan.field.area, plan.products[0].price) == (area, price)
         found.append(plan.checksum)
     assert found[0] == found[1] == found[4] and len(set(found)) == 3
+
+
+def test_a_field_of_many_kilobytes_is_read_and_not_kept(tmp_path: Path, known: Catalogue) -> None:
+    write(tmp_path / "field.yaml", FIELD.format(area=28) + "#" * documents.KEPT_BYTES)
+    one, two = (documents.load_field(tmp_path / "field.yaml", known) for _ in range(2))
+    assert one == two and one is not two
 
 
 def test_one_field_under_two_names_keeps_both_names(tmp_path: Path, known: Catalogue) -> None:

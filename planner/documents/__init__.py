@@ -60,6 +60,9 @@ __all__ = [
 ]
 
 
+KEPT_BYTES = 100_000  # no field document above this is kept; one with a season of daily temperatures has some 10 kB
+
+
 def load_programme(
     source: str | Path,
     catalogue: Catalogue,
@@ -152,25 +155,20 @@ def load_products(
 
 def _load_field(source: str | Path, catalogue: Catalogue, files: Files) -> Field:
     content, name = files.read(source), display(source)
-    found = _field_of(content, name, catalogue)
-    if found is not None:
-        return found
-    shape, part = _field_shape(content, name)
-    return build_field(shape, part, catalogue, files, source)
+    read = _field_of if len(content) <= KEPT_BYTES else _field_of.__wrapped__
+    found = read(content, name, catalogue)
+    return found if isinstance(found, Field) else build_field(*found, catalogue, files, source)
 
 
 @lru_cache(maxsize=32)
-def _field_of(content: bytes, name: str, catalogue: Catalogue) -> Field | None:
-    """One field; kept, because a season's alternatives name the same one. None where it names a further file."""
-    shape, part = _field_shape(content, name)
-    return None if isinstance(shape.temperatures, str) else build_field(shape, part, catalogue, Files(), name)
-
-
-@lru_cache(maxsize=4)
-def _field_shape(content: bytes, name: str) -> tuple[FieldShape, Part]:
+def _field_of(content: bytes, name: str, catalogue: Catalogue) -> Field | tuple[FieldShape, Part]:
+    """One field; kept, because a season's alternatives name the same one. Not yet built where it names a further file,
+    which may change while the document does not.
+    """
     document = yamlio.read(content, name=name)
     _check_kind(document, "field document")
-    return shaped(document, FieldShape, "field document"), Part(document)
+    shape, part = shaped(document, FieldShape, "field document"), Part(document)
+    return (shape, part) if isinstance(shape.temperatures, str) else build_field(shape, part, catalogue, Files(), name)
 
 
 def _load_products(paths: Sequence[str | Path], catalogue: Catalogue, files: Files) -> tuple[Product, ...]:
