@@ -24,7 +24,7 @@ from planner.draft.options import MONEY, Column, Space
 SEED = 7
 MOST_CUTS = 300
 MOST_SCANNED = 8  # dates with a choice; with more of them every programme is too many to look at
-WORK = 5.0  # deterministic seconds of one solve of a long season; about three times as many on a present-day core
+WORK = 8.0  # deterministic seconds of one solve of a long season; about three times as many on a present-day core
 HEARD = 0.1  # seconds between two looks at whether the user wants to stop
 Objective = str  # cost, bare, selection, passes, cautions
 
