@@ -440,18 +440,17 @@ class Scan:
         """These beginnings with these choices on the next slot, without those that are lost."""
         slot = part.choices.shape[1]
         self.found.looked_at += len(choice)
-        # the cheap looks first, the rules that need more work last
+        # the cheap looks first
         fine = self.checker.plain(begun[parents], choice, slot + 1)
         grown = self._with(part, parents[fine], choice[fine])
         grown = _only(grown, ~self._lost(grown))
+        grown = _only(grown, self.checker.rest(grown.choices))
         grown.looks, grown.rows, grown.past = self.doses.look(grown.choices, grown.past)
         grown.index = grown.index + self.doses.added(grown.looks, grown.rows, slot)
         if slot + 1 < len(self.options) and self.ends.ends[slot + 1] is not None:
             grown.room = self._room(grown)
-            grown = _only(grown, (grown.room >= self.ends.least[slot + 1]).any(axis=1))
-        else:
-            grown = _only(grown, ~self._lost(grown))
-        return _only(grown, self.checker.rest(grown.choices))
+            return _only(grown, (grown.room >= self.ends.least[slot + 1]).any(axis=1))
+        return _only(grown, ~self._lost(grown))
 
     def _apart(self, choices: NDArray[Any], ways: NDArray[Any], may: NDArray[Any]) -> None:
         """Take out of ``may`` (beginnings x ways) what no rule lets follow a pass that the beginning holds."""
