@@ -59,7 +59,11 @@ def _nearest(front: Front, number: int) -> list[Answer]:
     if not number:
         return []
     worth = balanced(front)
-    return sorted(front.points, key=lambda one: (int(worth(*one.point, one.cautions)), one.point))[:number]
+
+    def far(one: Answer) -> tuple[int, tuple[int, int, int]]:
+        return int(worth(one.cost, one.bare, one.selection, one.cautions)), one.point
+
+    return sorted(front.points, key=far)[:number]
 
 
 def _audited(space: Space, answer: Answer, name: str, rules: tuple[str, ...]) -> AuditReport:
