@@ -8,6 +8,9 @@ of the scan (``draft.scan``), which works with the index of the whole programme,
 looks at every sound programme that could matter. Front and named programmes are exact at a resolution: money to a
 whole unit of the currency, weighted days to a day, the index to a day. Of the programmes that are best by one figure
 the one that is best by the next ones is named.
+
+A season with more dates than the scan can handle rests on CP-SAT alone (``draft.long_season``), which gives the named
+programmes and part of the front.
 """
 
 from __future__ import annotations
@@ -172,8 +175,10 @@ def _long(
     say("looking for the balanced programme")
     _long_balanced(search, found, seconds)
     say("looking for programmes that none beats")
-    found.points = list(found.named.values())
-    found.points = long_season.points(search, found.points, found.most_bare, found.resolution, say)
+    known = list(found.named.values())
+    for points in long_season.points(search, known, found.most_bare, found.resolution):
+        found.points = points
+        say(f"{len(points)} programmes that none beats")
     _long_gentlest(found)
 
 
@@ -240,6 +245,8 @@ def _every_mix(
     say("looking for programmes of other tank mixes that beat them")
     made = every.look(found, search, seconds, _progress(say))
     if made is not None:
+        least = min(one.bare for one in found.points)
+        found.most_bare = least + max(0, found.nothing.bare - least) // 2
         _name(found)
     return made
 

@@ -10,7 +10,7 @@ gentlest by that sum. Of all programmes found the ones are named that are best b
 from __future__ import annotations
 
 import copy
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -67,10 +67,8 @@ def resolution_of(space: Space) -> Resolution:
     return found
 
 
-def points(
-    search: Search, known: Sequence[Answer], most_bare: int, resolution: Resolution, say: Callable[[str], None]
-) -> list[Answer]:
-    """Programmes of which none beats another, those known among them.
+def points(search: Search, known: Sequence[Answer], most_bare: int, resolution: Resolution) -> Iterator[list[Answer]]:
+    """Programmes of which none beats another, those known among them: after each cap on bare days all found so far.
 
     Raises:
         Stopped: the clock ended it.
@@ -78,10 +76,8 @@ def points(
     found = list(known)
     best = min(one.bare for one in known)
     for level in range(LEVELS + 1):
-        cap = best + (most_bare - best) * level // LEVELS
-        found += _at(search, cap, found)
-        say(f"{len(front(found, resolution))} programmes that none beats")
-    return front(found, resolution)
+        found += _at(search, best + (most_bare - best) * level // LEVELS, found)
+        yield front(found, resolution)
 
 
 def _at(search: Search, most_bare: int, known: Sequence[Answer]) -> Iterator[Answer]:
