@@ -19,7 +19,7 @@ from planner.audit import audit
 from planner.catalogue import Catalogue, load
 from planner.draft.check import Checker
 from planner.draft.compile import Compiler
-from planner.draft.conflict import conflict
+from planner.draft.conflict import clash
 from planner.draft.front import balanced, draft
 from planner.draft.options import MONEY, SELECTION, Column, Space
 from planner.draft.scan import Resolution, Scan
@@ -216,10 +216,9 @@ def test_the_whole_index_is_no_more_than_that_of_its_passes() -> None:
             assert answer.selection <= sum(c.selection for c in answer.columns) + len(answer.columns), seed
 
 
-def test_reduced_options_lose_next_to_nothing() -> None:
-    """Mixes that two others beat stand aside: of the points of the front over all mixes hardly one is missed, and no
-    point of the reduced front is better than those."""
-    told = missed = points = 0
+def test_mixes_that_stand_aside_at_first_are_not_lost() -> None:
+    """The front is the same whether the draft begins with few mixes or with all of them."""
+    told = 0
     for seed in range(40):
         whole = space_of(seed, catalogue(), slots=(2, 3), products=8, reduce=False)
         less = space_of(seed, catalogue(), slots=(2, 3), products=8, reduce=True)
@@ -227,11 +226,8 @@ def test_reduced_options_lose_next_to_nothing() -> None:
             continue
         told += 1
         every, some = ({found.resolution.of(a.point) for a in found.points} for found in (draft(whole), draft(less)))
-        assert all(any(all(a <= b for a, b in zip(one, two, strict=True)) for one in every) for two in some), seed
-        points += len(every)
-        missed += len(every - some)
+        assert every == some, seed
     assert told >= 4
-    assert missed * 20 <= points
 
 
 def test_the_view_audits_as_the_programme_does() -> None:
@@ -272,7 +268,7 @@ def test_too_many_passes_names_the_rules_that_clash() -> None:
         wanted = Wanted(passes=(4, 4))
         if Search(space, wanted).best(("cost",)) is not None or not space.columns:
             continue
-        tags = conflict(space, wanted, 30.0)
+        tags = list(clash(space, wanted).tags)
         assert tags, seed
         assert any(tag.rule == "--passes" for tag in tags), seed
         told += 1

@@ -35,7 +35,7 @@ from planner.draft.dose import Doses, Look
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-MOST_TAILS = 48  # ends of the slots after the next one that are told apart
+MOST_TAILS = 32  # ends of the slots after the next one that are told apart
 FROM = 2
 BLOCK, PAIRS = 256, 4096  # how many ends, and pairs of ends, are held against each other together
 CLOSE = 1e-9  # days; far inside what ``Doses.slack`` leaves

@@ -27,8 +27,10 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 GROWN = 32768  # about as many beginnings are made together
-PARENTS = 4096  # as many are grown together at most
+PARENTS = 2048  # as many are grown together at most
 MATRIX = 100_000  # beginnings x ends that are looked at together
+TOGETHER = 16  # times as many are multiplied out together
+ROUGH = 0.001  # days; bounds are multiplied out in single precision, which is at most half as far off
 MOST_LOOKED_AT = 10_000_000  # beginnings; then the scan stops and says that the front is not complete
 AUDIT_WEIGHS = 200  # a programme that only the audit throws out takes about as long as so many beginnings
 STEPS = 5000  # money is told apart in at most so many steps
@@ -499,7 +501,9 @@ class Scan:
             here = target.columns(slot)
             columns = slice(before + here.start, before + here.stop)
             used, row = np.unique(part.rows[:, at], return_inverse=True)
-            tables.append((look.days[used, here], look.left[used, here], columns, row))
+            states = np.concatenate([look.days[used, here], look.left[used, here]], axis=1)
+            bounds = np.concatenate([ends.keep[:, columns], ends.add[:, columns]], axis=1)
+            tables.append((states.astype(np.float32), bounds.astype(np.float32).T, row))
             index = index + look.days[used, here].min(axis=0) @ ends.keep[:, columns].T
             index = index + look.left[used, here].min(axis=0) @ ends.add[:, columns].T
             before += here.stop
@@ -510,16 +514,21 @@ class Scan:
         if not len(which):
             return found
         ends = ends.only(which)
-        more = [
-            (days @ ends.keep[:, columns].T + left @ ends.add[:, columns].T, row) for days, left, columns, row in tables
-        ]
+        tables = [(states, np.ascontiguousarray(bounds[:, which]), row) for states, bounds, row in tables]
         begins = np.flatnonzero(np.diff(ends.kind, prepend=-1))
         kinds = ends.kind[begins]
         least = self.ends.least[slot][ends.kind]
         rows = max(1, MATRIX // len(which))
+        more: list[tuple[Any, Any]] = []
         for at in range(0, len(found), rows):
             here = slice(at, at + rows)
-            whole = np.repeat(part.index[here, None], len(which), axis=1)
+            if at % (rows * TOGETHER) == 0:  # beginnings of one state are worked out together
+                more = [
+                    (states[used] @ bounds, np.concatenate([np.zeros(at, dtype=np.int64), found_at]))
+                    for states, bounds, row in tables
+                    for used, found_at in [np.unique(row[at : at + rows * TOGETHER], return_inverse=True)]
+                ]
+            whole = np.repeat(part.index[here, None] - ROUGH, len(which), axis=1)
             for table, row in more:
                 whole += table[row[here]]
             index = self._least(whole)

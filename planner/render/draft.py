@@ -90,10 +90,17 @@ def _proof(front: Front, units: str) -> list[str]:
         return ["The search was stopped: these are the best found so far, not proven."]
     if front.long:
         return _long_proof(front, count)
-    weighed = sum(not column.kept for column in front.space.columns)
     proof = "Sound, not proven best."
-    if front.proven:
-        proof = f"Each named programme is proven best of its kind among the {weighed} passes that were weighed"
+    if front.proven and front.over_all:
+        proof = (
+            f"Each named programme is proven best of its kind among all {front.weighed} passes that the labels allow"
+        )
+        proof += " (a pass is a tank mix on a date)."
+    elif front.proven:
+        of = f" of {front.allowed}" if front.allowed > front.weighed else ""
+        proof = (
+            f"Each named programme is proven best of its kind among the {front.weighed}{of} passes that were weighed"
+        )
         proof += f" ({ASIDE})." if front.space.reduce else "."
     if not front.complete:
         return [
@@ -104,7 +111,8 @@ def _proof(front: Front, units: str) -> list[str]:
     currency = f"{front.space.currency} " if front.space.currency else ""
     return [
         proof,
-        f"None beats {count} on all three figures: that is all of them, told apart by {currency}{step}, "
+        f"None beats {count} on all three figures: that is all of them"
+        f"{'' if front.over_all else ' among the passes weighed'}, told apart by {currency}{step}, "
         "a weighted bare day and a day of selection.",
     ]
 
@@ -352,12 +360,15 @@ def as_json(answer: Draft) -> str:
             "proven": front.proven,
             "stopped": front.stopped,
             "front_complete": front.complete,
+            # every tank mix that the labels allow, those weighed, or null where the front is not complete
+            "front_over": ("all" if front.over_all else "weighed") if front.complete else None,
             "front_steps": {
                 "cost_per_ha": front.resolution.cost / MONEY,
                 "bare": front.resolution.bare,
                 "selection_days": front.resolution.selection / SELECTION,
             },
-            "passes_weighed": sum(not column.kept for column in front.space.columns),
+            "passes_weighed": front.weighed or sum(not column.kept for column in front.space.columns),
+            "passes_allowed": front.allowed or None,
             "rules_left_to_the_audit": front.left_to_audit,
             "no_pass": _figures(front.nothing, answer),
             "programmes": {
