@@ -21,8 +21,10 @@ from planner.catalogue import Catalogue, load
 from planner.documents import load_field, load_products
 from planner.draft.compile import Tag
 from planner.draft.conflict import Clash, clash, reasons
+from planner.draft.front import draft
 from planner.draft.options import MONEY, Column, Space
 from planner.draft.solve import Search, Wanted
+from planner.errors import NoProgramme
 from planner.model import FieldTarget, Pass, Product, TankItem
 
 pytest.importorskip("ortools")
@@ -243,3 +245,67 @@ def test_a_large_impossible_season_is_told_in_time() -> None:
     found = clash(space, wanted)
     assert time.process_time() - begin < 5.0
     assert found.least and found == clash(space, wanted)
+
+
+# --- what is told when the work is cut short, and what is told of kept passes ----------------------------------------
+
+
+def test_each_stage_that_is_cut_short_tells_no_more_than_is_proven() -> None:
+    """More and more of the solver's own time: first all tags, then fewer, each rule needed, each tag needed, least."""
+    import bench_draft
+
+    field = load_field("shared/scenarios/quarry-bottom.yaml", catalogue())
+    space = bench_draft.make(catalogue(), field, 8, 40)
+    wanted = Wanted(passes=(8, 8), budget=40.0)
+    plain = Plain(space, wanted)
+    seen = set()
+    size = len(plain.tags)
+    for work in (0.001, 0.1, 0.2, 0.4, 1.5):
+        found = clash(space, wanted, work=work)
+        seen.add((found.minimal, found.least, found.by_rule))
+        assert len(found.tags) <= size and not plain.holds(found.tags)
+        size = len(found.tags)
+        if found.by_rule:
+            for rule in {tag.rule for tag in found.tags}:
+                assert plain.holds([tag for tag in found.tags if tag.rule != rule])
+        if found.minimal:
+            for one in found.tags:
+                assert plain.holds([tag for tag in found.tags if tag != one])
+    assert seen == {(False, False, False), (False, False, True), (True, False, False), (True, True, False)}
+    assert clash(space, wanted, seconds=0.0).tags == tuple(plain.tags)
+
+
+def test_words_of_a_clash_that_is_cut_short() -> None:
+    import bench_draft
+
+    field = load_field("shared/scenarios/quarry-bottom.yaml", catalogue())
+    space = bench_draft.make(catalogue(), field, 8, 40)
+    wanted = Wanted(passes=(8, 8), budget=40.0)
+    none = reasons(space, wanted, work=0.001)
+    assert any("and 1 more of this rule" in line or "more of this rule)" in line for line in none)
+    assert "these clash; it is not proven that each of them is needed" in none
+    by_rule = reasons(space, wanted, work=0.2)
+    assert "these rules and wishes clash, and with any one of them left out the rest can hold together" in by_rule
+    whole = reasons(space, wanted)
+    assert "leave any one of these out and the rest can hold together; no smaller set clashes" in whole
+
+
+def test_kept_passes_that_breach_by_themselves_are_told_with_the_line_to_paste() -> None:
+    """Two applications of a label that allows one (LBL04): nothing that is added can mend that."""
+    base = scenario()
+    chert = next(one for one in base.products if one.name == "Demo Chert 70 WG")
+    only = relabelled(chert, applications=1, first_stage="R1", last_stage="R6", consecutive=None)
+    item = TankItem(product=only.name, rate=only.labels["soybean"].rate_most, unit=only.amount_unit)
+    water = base.field.application.water
+    made = tuple(
+        Pass(number=number, date=base.field.stages[stage], tank=(item,), water=water)
+        for number, stage in ((1, "R1"), (2, "R3"))
+    )
+    with pytest.raises(NoProgramme) as caught:
+        draft(Space(base.field, (only,), catalogue(), keep=made))
+    lines = caught.value.reasons
+    assert any(line.startswith("LBL04 ") for line in lines)
+    assert any("accept: [" in line and "rule: LBL04, passes: [1, 2]" in line for line in lines)
+    # asked for the reasons of a season that the model allows, the audit's own are told
+    space = Space(base.field, (only,), catalogue(), keep=made[:1])
+    assert reasons(space, FREE) == []

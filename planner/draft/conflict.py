@@ -53,7 +53,7 @@ class _Question:
 
     search: Search
     end: float
-    left: float = WORK
+    left: float
     asked: int = 0
     presolve: bool = False
     of_index: dict[int, Tag] = field(init=False)
@@ -119,17 +119,18 @@ class _Question:
         return [tag for tag in tags if not solver.boolean_value(self.literals[tag])]
 
 
-def clash(space: Space, wanted: Wanted, seconds: float = 30.0) -> Clash:
+def clash(space: Space, wanted: Wanted, seconds: float = 30.0, work: float = WORK) -> Clash:
     """The smallest set of rules and wishes that cannot hold together.
 
     Args:
         seconds: guard of the clock; the search is meant to end by its deterministic limits long before.
+        work: the solver's deterministic seconds, after which what is known by then is told.
 
     An empty set means that a programme exists, that what is not a rule forbids it (one tank per date), or that the
     audit alone forbids what the model allows.
     """
     search = Search(space, wanted, seconds=seconds, soft=True)
-    question = _Question(search, time.monotonic() + seconds)
+    question = _Question(search, time.monotonic() + seconds, work)
     try:
         found = question.core(search.tags)
     except Stopped:
@@ -206,21 +207,16 @@ def _hitting(sets: Sequence[Sequence[Tag]], tags: Sequence[Tag]) -> list[Tag]:
     return [tag for tag in tags if tag in chosen and solver.boolean_value(chosen[tag])]
 
 
-def conflict(space: Space, wanted: Wanted, seconds: float = 30.0) -> list[Tag]:
-    """The tags of :func:`clash`."""
-    return list(clash(space, wanted, seconds).tags)
-
-
-def reasons(space: Space, wanted: Wanted) -> list[str]:
+def reasons(space: Space, wanted: Wanted, work: float = WORK) -> list[str]:
     """A smallest set of rules and wishes that clash, in words, with a line to paste where a rule can be accepted."""
-    found = clash(space, wanted)
+    found = clash(space, wanted, work=work)
     enough = wanted.passes is None or len(space.slots) >= wanted.passes[0]
     alone = len(found.tags) == 1 and not _is_rule(found.tags[0]) and enough
     asked = space
     if found.tags and (alone or space.avoid):
         # what a label's days or the user keep out was no part of that question: ask it with those passes as well
         wide = space.wider()
-        wider = clash(wide, wanted)
+        wider = clash(wide, wanted, work=work)
         found, asked = (wider, wide) if wider.minimal else (found, space)
     if not found.tags:
         return in_words(space.breaches(space.kept))

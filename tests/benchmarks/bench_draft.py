@@ -18,7 +18,7 @@ from seasons import products_of
 from planner.audit import audit
 from planner.catalogue import Catalogue, load
 from planner.documents import load_field, load_products
-from planner.draft.conflict import conflict
+from planner.draft.conflict import clash
 from planner.draft.front import draft
 from planner.draft.options import Column, Space
 from planner.draft.solve import Search, Wanted
@@ -116,7 +116,7 @@ def run() -> list[dict[str, Any]]:
         rows.append(row("front", time.perf_counter() - begin, single if slots == 6 else bare, note))
     rows.append(long_season(known))
     begin = time.perf_counter()
-    tags = conflict(space, Wanted(passes=(8, 8), budget=40.0), 30.0)
+    tags = clash(space, Wanted(passes=(8, 8), budget=40.0)).tags
     rows.append(
         row("an impossible season", time.perf_counter() - begin, bare, f"{len(tags)} clashing rules; goal under 5 s")
     )
