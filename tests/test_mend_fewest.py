@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import itertools
 import random
+import time
 from collections.abc import Iterator
 from datetime import date
 from functools import lru_cache
@@ -24,6 +25,7 @@ from planner.draft.mend import make_space, mend
 from planner.draft.options import Space, Variant
 from planner.draft.relaxed import _Relaxed, none_with_fewer
 from planner.draft.solve import Search
+from planner.errors import InputError, NoProgramme
 from planner.model import Pass, Programme, TankItem
 
 pytest.importorskip("ortools")
@@ -161,6 +163,52 @@ def test_a_bound_with_combined_changes_is_never_wrong() -> None:
         claims[claim] += 1
         assert not claim or found == least, (seed, found, least)
     assert claims[True] >= 30, claims
+
+
+def test_more_changes_are_combined_where_the_bound_is_no_proof(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing combined at first: more and more changes on a pass until the number is proven, or too many ways to look
+    at, and then that is said."""
+    grown = cut = 0
+    for seed in range(3000, 3040):
+        programme, least = flawed(seed), fewest(seed)
+        if programme is None or least is None:
+            continue
+        monkeypatch.setattr(mending, "STEPS", 0)
+        monkeypatch.setattr(mending, "MOST_WAYS", 100_000)
+        told: list[str] = []
+        best = mend(programme, catalogue(), top=1, told=told.append).mends[0]
+        assert best.proven and best.edits == least, seed
+        grown += sum("ways to treat" in line for line in told) > 1
+        monkeypatch.setattr(mending, "MOST_WAYS", 2 * len(programme.passes))
+        few = mend(programme, catalogue(), top=1).mends[0]
+        assert few.edits >= least and (not few.proven or few.edits == least), seed
+        cut += not few.proven
+    assert grown >= 1 and cut >= 1, (grown, cut)
+
+
+def test_what_the_clock_leaves() -> None:
+    """The clock ends a stage: what the stages before found is told, as not proven."""
+    programme = flawed(3018)
+    assert programme is not None
+
+    def slow(line: str) -> None:
+        if "one to a pass" in line:
+            time.sleep(1.1)
+
+    answer = mend(programme, catalogue(), seconds=1.0, told=slow)
+    assert answer.stopped and answer.mends and not answer.mends[0].proven
+    assert not breaches(answer.mends[0].report)
+    with pytest.raises(NoProgramme, match="stopped before"):
+        mend(programme, catalogue(), seconds=0.0)
+
+
+def test_a_pass_without_a_day_is_refused() -> None:
+    programme = flawed(3018)
+    assert programme is not None
+    first, *rest = programme.passes
+    undated: Programme = changed(programme, passes=(changed(first, date=None, stage=None), *rest))  # type: ignore[assignment]
+    with pytest.raises(InputError, match="no day that can be told"):
+        mend(undated, catalogue())
 
 
 def test_what_is_sound_is_possible_with_any_of_its_passes_open() -> None:

@@ -349,10 +349,8 @@ def _forbidden(asked: _Question, asker: _Asker) -> WhyNot:
         words = "; ".join(by_rule(found))
         return WhyNot(kind, name, f"these clash in every programme with it: {words}", found.tags[0].rule)
     answer = asker.covering(asked, asker.wanted)
-    if answer is None:  # the audit alone forbids it
-        kept = asker.space.kept
-        one, column = next((one, column) for column in asked.usable for one in asker.space.breaches([*kept, column]))
-        return WhyNot(kind, name, f"{one.name}: {column.said(one)}", one.rule)
+    if answer is None:
+        return WhyNot(kind, name, "the audit passes no programme with it")
     most = asker.front.most_bare
     words = (
         f"even the best covered programme with it leaves {_days(answer.bare, 'weighted day')} bare; one that leaves "
