@@ -1,0 +1,110 @@
+"""Limit rows of every shape in the drafter's model, against the audit of every plan of a small season.
+
+The rows are invented, each for a group of its own: a cap by the number of passes, by passes of the group, by solo use,
+beside a code, as a change to another cap, with an exception, in a row of one product, as a share and as an interval.
+"""
+
+from __future__ import annotations
+
+import itertools
+from datetime import date
+from functools import cache
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import pytest
+from test_draft_sampled import Model
+
+from planner.catalogue import Catalogue, load
+from planner.draft.options import Column, Space
+from planner.model import Application, CropLabel, Field, FieldTarget, Product
+
+pytest.importorskip("ortools")
+
+ROWS = """\
+limits:
+  - {id: own-few, kind: max_applications, codes: ['45'], crops: [soybean], targets: [Cercospora sojina], value: 1,
+     target_passes: [1, 3], HEAD}
+  - {id: own-many, kind: max_applications, codes: ['45'], crops: [soybean], targets: [Cercospora sojina], value: 2,
+     target_passes: [4, null], HEAD}
+  - {id: own-twice, kind: max_consecutive, codes: ['49'], crops: [soybean], value: 1, group_passes: [2, 2], HEAD}
+  - {id: own-solo, kind: max_applications, codes: ['50'], crops: [soybean], targets: [Cercospora sojina], value: 1,
+     uses: solo, HEAD}
+  - {id: own-mixed, kind: max_applications, codes: ['50'], crops: [soybean], targets: [Cercospora sojina], value: 2,
+     uses: mixed, HEAD}
+  - {id: own-beside, kind: max_applications, codes: ['43'], crops: [soybean], value: 1,
+     needs: {codes_in_season: ['40']}, HEAD}
+  - {id: own-cap, kind: max_applications, codes: ['21'], crops: [soybean], value: 1, HEAD}
+  - {id: own-more, kind: max_applications_adjust, codes: ['21'], crops: [soybean], value: 1, adjusts: [own-cap],
+     needs: {codes_in_season: ['40']}, HEAD}
+  - {id: own-product, kind: max_consecutive, codes: ['22'], crops: [soybean], value: 1, counted: same_product, HEAD}
+  - {id: own-share, kind: max_share_of_total, codes: ['13'], crops: [soybean], value: 0.5, HEAD}
+  - {id: own-days, kind: max_interval_days, codes: ['5'], crops: [soybean], targets: [Cercospora sojina], value: 12,
+     HEAD}
+  - {id: own-stricter, kind: max_applications, codes: ['1'], crops: [soybean], value: 2, combine: stricter, HEAD}
+  - {id: own-high, kind: max_applications, codes: ['1'], crops: [soybean], value: 1, needs: {pressure: high}, HEAD}
+""".replace("HEAD", "authority: own, text: own row, date: '2030', source: frac-sbi-2022, grade: read")
+
+ACTIVES = {
+    "45": "ametoctradin", "49": "oxathiapiprolin", "50": "metrafenone", "43": "fluopicolide", "40": "dimethomorph",
+    "21": "cyazofamid", "22": "zoxamide", "13": "quinoxyfen", "5": "spiroxamine", "1": "carbendazim",
+}  # fmt: skip
+
+
+@cache
+def catalogue() -> Catalogue:
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "limits" / "own.yaml"
+        path.parent.mkdir()
+        path.write_text(ROWS, encoding="utf-8")
+        found = load(rules_dirs=[folder])
+        _ = found.limits, found.kinds
+        return found
+
+
+def season(code: str, other: str, pressure: str = "moderate") -> Space:
+    """Four dates ten days apart, a product of each of two groups, both good on frogeye leaf spot."""
+    stages = {"R1": 1, "R2": 5, "R3": 15, "R4": 25, "R5": 35, "R6": 60}
+    field = Field(
+        name="Rows",
+        crop="soybean",
+        area=10.0,
+        country="US",
+        stages={stage: date.fromordinal(date(2026, 7, 1).toordinal() + day) for stage, day in stages.items()},
+        harvest=date(2026, 10, 20),
+        targets=(FieldTarget(target="frogeye-leaf-spot", pressure=pressure),),
+        application=Application(cost=20.0, water=200.0),
+    )
+    label = CropLabel(rate_least=0.5, rate_most=1.0, protection=7.0, targets={"frogeye-leaf-spot": "good"})
+    shop = tuple(
+        Product(name=f"Demo {one}", actives={ACTIVES[one]: 100.0}, price=10.0, labels={"soybean": label}, demo=True)
+        for one in (code, other)
+    )
+    first = date(2026, 7, 2).toordinal()
+    days = [first + 10 * at for at in range(4)]
+    return Space(field, shop, catalogue(), slots=days, most_in_tank=2, reduce=False)
+
+
+@pytest.mark.parametrize(
+    ("code", "other", "pressure"),
+    [
+        ("45", "40", "moderate"), ("49", "40", "moderate"), ("50", "40", "moderate"), ("43", "40", "moderate"),
+        ("21", "40", "moderate"), ("22", "40", "moderate"), ("13", "40", "moderate"), ("5", "40", "moderate"),
+        ("1", "40", "high"), ("1", "40", "low"),
+    ],
+)  # fmt: skip
+def test_a_plan_is_sound_exactly_where_the_model_allows_it(code: str, other: str, pressure: str) -> None:
+    space = season(code, other, pressure)
+    model = Model(space)
+    choices: list[list[Column | None]] = [[None, *columns] for columns in space.by_slot]
+    limited = 0
+    for plan in itertools.product(*choices):
+        columns = tuple(column for column in plan if column is not None)
+        breaches = space.breaches(columns)
+        limited += any(one.rule.startswith("LIM") for one in breaches)
+        allowed = model.allows(columns)
+        assert allowed or breaches, [(column.slot, column.products) for column in columns]
+        if model.compiled.complete:
+            assert not (allowed and breaches), ([(c.slot, c.products) for c in columns], [one.rule for one in breaches])
+    if not (code == "1" and pressure == "low"):
+        assert limited, code
