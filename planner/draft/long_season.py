@@ -19,6 +19,7 @@ from planner.draft.scan import STEPS, Found, Resolution
 from planner.draft.solve import Answer, Search, Unsolved
 
 LEVELS = 4  # caps on bare days, from the best cover to the most that a named programme may leave bare
+QUESTION = 3.0  # of the solver's own time for one question; its answer is not told as proven
 TWO = 2  # products in a tank that are held without question; modes of action that are told apart
 
 
@@ -120,17 +121,36 @@ class Asked:
 
     def __init__(self, search: Search, objective: Any, begin: Answer) -> None:
         self.search, self.space, self.objective = search, search.space, objective
-        self.found = Found(complete=True)
+        self.found, self.begin = Found(complete=True), begin
+        search.work = QUESTION
         search.hint(begin.columns)
 
     def best(self, force: Sequence[Column], without: Collection[int] = ()) -> Answer | None:
         """The best programme with one of these columns; ``proven`` by the sum of what its passes select.
 
+        None where there is none, or none was found that keeps the good practice asked for.
+
         Raises:
             Stopped: the solver came to the end of its work or time.
         """
-        with self.search.holding(force, without):
-            return self.search.minimise(self.objective)
+        search = self.search
+        with search.holding(force, without):
+            try:
+                return search.minimise(self.objective)
+            except Unsolved:
+                if search.wanted.strict:  # ask with less of good practice
+                    return None
+                # little money leaves few ways: the cheapest is sooner found, and is a place to begin
+                cheapest = search.best(("cost",))
+            if cheapest is None:
+                return None
+            search.hint(cheapest.columns)
+            try:
+                return search.minimise(self.objective)
+            except Unsolved:
+                return cheapest
+            finally:
+                search.hint(self.begin.columns)
 
 
 def summed(answer: Answer) -> int:

@@ -82,6 +82,7 @@ class Search:
     seconds: float = 30.0
     told: Callable[[str], None] | None = None
     soft: bool = False
+    work: float = WORK  # of one solve of a long season
     solves: int = 0
     cuts: int = 0
     compiler: Compiler = field(init=False)
@@ -194,7 +195,7 @@ class Search:
             # measured on 13 dates x 125 tanks: half of the time without these went into probing and cuts
             solver.parameters.cp_model_probing_level = 0
             solver.parameters.cut_level = 0
-            solver.parameters.max_deterministic_time = WORK
+            solver.parameters.max_deterministic_time = self.work
             status = _heard(solver, self.compiled.model)
         else:
             status = solver.solve(self.compiled.model)
