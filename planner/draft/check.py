@@ -79,7 +79,7 @@ class Checker:
         """Which beginnings (programmes x decided slots) no rule has thrown out yet. Whoever calls has asked the same
         of the beginnings that are one slot shorter."""
         fine = self.plain(self.begun(choices[:, :-1]), choices[:, -1], choices.shape[1])
-        fine[fine] = self.rest(choices[fine])
+        fine[fine] = self.rest(choices[fine], np.flatnonzero(fine))
         return fine
 
     def begun(self, choices: NDArray[Any]) -> NDArray[Any]:
@@ -102,16 +102,21 @@ class Checker:
             fine &= (sums[:, most:] >= level.low).all(axis=1)
         return fine
 
-    def rest(self, choices: NDArray[Any]) -> NDArray[Any]:
-        """The other part of :meth:`sound`."""
+    def rest(self, choices: NDArray[Any], parents: NDArray[Any]) -> NDArray[Any]:
+        """The other part of :meth:`sound`. Rows with one number in ``parents`` are equal but for their last choice."""
         slots = choices.shape[1]
         level = self._levels[slots - 1]
         fine = np.ones(len(choices), dtype=bool)
-        for at in range(0, len(choices) if level.rows else 0, CHUNK):
+        if not level.rows:
+            return fine
+        for at in range(0, len(choices), CHUNK):
             part = choices[at : at + CHUNK]
-            rest = np.repeat(level.base[1][:, None], len(part), axis=1)
-            for slot in range(slots):
-                rest += level.other[slot].take(part[:, slot], axis=1)
+            _, first, back = np.unique(parents[at : at + CHUNK], return_index=True, return_inverse=True)
+            before = np.repeat(level.base[1][:, None], len(first), axis=1)
+            for slot in range(slots - 1):
+                before += level.other[slot].take(part[first, slot], axis=1)
+            rest = before.take(back, axis=1)
+            rest += level.other[slots - 1].take(part[:, -1], axis=1)
             fine[at : at + CHUNK] = self._rest(level, rest)
         return fine
 

@@ -444,9 +444,11 @@ class Scan:
         self.found.looked_at += len(choice)
         # the cheap looks first
         fine = self.checker.plain(begun[parents], choice, slot + 1)
-        grown = self._with(part, parents[fine], choice[fine])
-        grown = _only(grown, ~self._lost(grown))
-        grown = _only(grown, self.checker.rest(grown.choices))
+        parents = parents[fine]
+        grown = self._with(part, parents, choice[fine])
+        fine = ~self._lost(grown)
+        grown = _only(grown, fine)
+        grown = _only(grown, self.checker.rest(grown.choices, parents[fine]))
         grown.looks, grown.rows, grown.past = self.doses.look(grown.choices, grown.past)
         grown.index = grown.index + self.doses.added(grown.looks, grown.rows, slot)
         if slot + 1 < len(self.options) and self.ends.ends[slot + 1] is not None:
