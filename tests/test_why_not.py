@@ -245,3 +245,35 @@ def test_reasons_of_each_pass() -> None:
         avoid = pass_reasons.of(front.space, answer)[answer.columns.index(first)].avoid
         led = {front.space.account.group_words(group) for group in second.uses.by_group}
         assert avoid and not set(avoid) & led
+
+
+def test_no_date_left_is_said() -> None:
+    """The only date is taken by a pass that is decided: nothing else can be asked of the season."""
+    from planner.model import Pass, TankItem
+
+    field = load_field("shared/scenarios/heron-flat.yaml", catalogue())
+    few = tuple(one for one in shop() if one.name in ("Demo Whinchat 430 SC", "Demo Pipit 300 SC"))
+    item = TankItem(product=few[0].name, rate=few[0].labels["soybean"].rate_most, unit=few[0].amount_unit)
+    made = Pass(number=1, date=field.stages["R3"], tank=(item,), water=field.application.water)
+    front = draft(Space(field, few, catalogue(), keep=(made,), slots=[]))
+    entries = why_not(front, front.named["balanced"])
+    assert {entry.name: entry.reason for entry in entries if entry.kind == "product"} == {
+        few[1].name: "no spray date is left for it"
+    }
+    assert [entry.reason for entry in entries if entry.kind == "group"] == [
+        f"{few[1].name}, its only product here: no spray date is left for it"
+    ]
+
+
+def test_last_season_is_good_practice_that_keeps_a_date_out() -> None:
+    """ROT04: where only last season's groups in their order hold what is asked for, that is what is given up."""
+    space, _ = two_groups(())
+    free = draft(space).named["balanced"]
+    same = Season(season="2025", crop="soybean", groups=tuple(tuple(groups) for groups in sequence(free)))
+    again, _ = two_groups((same,))
+    front = draft(again)
+    told = [entry for entry in why_not(front, front.named["balanced"]) if entry.answer is not None]
+    for entry in told:
+        assert entry.answer is not None
+        if sequence(entry.answer) == sequence(free):
+            assert "repeats last season's groups" in entry.reason, entry
