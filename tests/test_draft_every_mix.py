@@ -289,11 +289,11 @@ def test_the_index_that_the_scan_carries_along_is_that_of_the_audit(monkeypatch:
     )
     monkeypatch.setattr(Archive, "room", lambda _self, bare, _index: np.full(np.shape(bare), 2**60))
     rng = random.Random(6)
-    for seed, _, whole in seasons()[1::6]:
+    for seed, _, whole in seasons()[::2]:
         scan = Scan(Search(whole))
         ended.clear()
         scan.front()
         assert len(ended) >= len(sound(seed))
-        for row, index in rng.sample(ended, min(60, len(ended))):
+        for row, index in rng.sample(ended, min(150, len(ended))):
             columns = [scan.options[slot][way - 1] for slot, way in enumerate(row) if way]
             assert abs(index - whole.index(columns) / SELECTION) <= scan.doses.slack + 0.05, (seed, row)
