@@ -9,6 +9,7 @@ from __future__ import annotations
 import itertools
 import random
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import cache, lru_cache
 
 import numpy as np
@@ -20,7 +21,7 @@ from planner.catalogue import Catalogue, load
 from planner.draft.check import Checker
 from planner.draft.compile import Compiler
 from planner.draft.conflict import clash
-from planner.draft.front import balanced, draft
+from planner.draft.front import Front, balanced, draft
 from planner.draft.options import MONEY, SELECTION, Column, Space
 from planner.draft.scan import Resolution, Scan
 from planner.draft.solve import Answer, Search, Wanted
@@ -345,3 +346,15 @@ def test_scenario_balanced_is_what_a_plant_pathologist_would_sign() -> None:
             }
             assert len(modes) >= 2
             assert account.working(target)[0].time.day <= target.window.first
+
+
+def test_balanced_stays_within_64_bits_where_a_range_is_next_to_nothing() -> None:
+    """Stock on hand may pay for the whole of the best cover, and then any money is far out of the range of cost."""
+    space = small(0)
+    nothing = Search(space).answer([], True)
+    free = replace(nothing, bare=0)
+    found = Front(space, nothing, {"best covered": free})
+    worth = balanced(found)
+    dear = int(worth(np.array([10**9 * MONEY]), np.array([0]), np.array([0]), np.array([0]))[0])
+    cheap = int(worth(np.array([1]), np.array([0]), np.array([0]), np.array([0]))[0])
+    assert dear > cheap > 0

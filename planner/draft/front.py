@@ -30,7 +30,11 @@ from planner.errors import NoProgramme
 SCALE = 10_000  # shares of a range are counted in so many parts
 MOST_SHARE = 8  # ranges: no figure of a sound programme lies further out than a few
 WEIGHT = {"cost": 1, "bare": 2, "selection": 1}
+MOST_SQUARED = 10**9
 CAUTION = SCALE**2 // 2  # half of what a figure counts that lies a whole range off
+# Programmes are compared that leave bare at most one part in so many of what can be covered. A long season asks for a
+# spray a week because its disease forgives no gap (our reading, no source; nothing at all would always be cheapest).
+PARTS, LONG_PARTS = 2, 10
 TOLD_EVERY = 500_000  # beginnings between two lines of progress
 FREE = Wanted()  # nothing asked beside the rules
 FIGURES = ("cost", "bare", "selection")
@@ -58,6 +62,15 @@ class Front:
     over_all: bool = False  # whether ``complete`` is said of every tank mix that the labels allow (``draft.every``)
     weighed: int = 0  # passes that were weighed, a pass being a tank mix on a date
     allowed: int = 0  # passes that the labels allow
+
+    @property
+    def part(self) -> str:
+        """The part of what can be covered that a programme may leave bare to be compared, in words."""
+        return "a tenth" if self.long else "half"
+
+    def limit(self, least: int) -> None:
+        """Set ``most_bare``, where the best cover leaves so many weighted days bare."""
+        self.most_bare = least + max(0, self.nothing.bare - least) // (LONG_PARTS if self.long else PARTS)
 
     @property
     def proven(self) -> bool:
@@ -133,8 +146,7 @@ def _first(search: Search, found: Front, say: Callable[[str], None], seconds: fl
     if best is None:
         raise NoProgramme("no programme can satisfy the rules", reasons(found.space, search.wanted))
     found.named["best covered"] = best
-    # nothing at all is always cheapest: a programme is compared when it leaves at most half of what can be covered bare
-    found.most_bare = best.bare + max(0, found.nothing.bare - best.bare) // 2
+    found.limit(best.bare)
     say("looking for the cheapest and the gentlest programme")
     if found.long:
         _long_first(search, found, best)
@@ -246,7 +258,7 @@ def _every_mix(
     made = every.look(found, search, seconds, _progress(say))
     if made is not None:
         least = min(one.bare for one in found.points)
-        found.most_bare = least + max(0, found.nothing.bare - least) // 2
+        found.limit(least)
         _name(found)
     return made
 
@@ -307,7 +319,8 @@ def balanced(found: Front) -> Figures:
         for name, value in (("cost", cost), ("bare", bare), ("selection", selection)):
             low, high = ranges[name]
             share = -(-((value - low) * SCALE * WEIGHT[name]) // max(1, high - low))
-            whole = whole + np.maximum(share, 0) ** 2
+            # a range may be next to nothing (stock on hand pays for all): squares must stay within 64 bits
+            whole = whole + np.clip(share, 0, MOST_SQUARED) ** 2
         return whole
 
     return worth

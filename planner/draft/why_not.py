@@ -354,7 +354,7 @@ def _forbidden(asked: _Question, asker: _Asker) -> WhyNot:
     most = asker.front.most_bare
     words = (
         f"even the best covered programme with it leaves {_days(answer.bare, 'weighted day')} bare; one that leaves "
-        f"more than {most}, half of what can be covered, is not compared"
+        f"more than {most}, {asker.front.part} of what can be covered, is not compared"
     )
     return WhyNot(kind, name, words, "", None, answer.bare - asker.chosen.bare, None, answer)
 

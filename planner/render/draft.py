@@ -56,14 +56,18 @@ def show(answer: Draft, *, width: int, units: str = "metric", explain: bool = Fa
     return paper.lines
 
 
-# what the names in the table stand for (``planner.draft.front``)
-MEANING = (
-    "the named programmes leave bare at most half of the days that can be covered; balanced: nearest to the best of "
-    "all three figures at once, each as a share of its range, with bare days counted double and cautions against it"
-)
 ASIDE = "a pass is a tank mix on a date; mixes that others beat on their date stand aside"
 MANY = 8  # passes that are told one by one
 _HEADER = ("", "per area", "bare", "selection", "cautions", "passes")
+
+
+def meaning(front: Front) -> str:
+    """What the names in the table stand for."""
+    return (
+        f"the named programmes leave bare at most {front.part} of the days that can be covered; balanced: nearest to "
+        "the best of all three figures at once, each as a share of its range, with bare days counted double and "
+        "cautions against it"
+    )
 
 
 def _verdict(answer: Draft, balanced: Answer, paper: Paper, units: str) -> None:
@@ -162,7 +166,7 @@ def _table(answer: Draft, paper: Paper, units: str) -> None:
         indent=2,
     )
     if len(front.named) > 1:
-        paper.line((MEANING, "quiet"), indent=2)
+        paper.line((meaning(front), "quiet"), indent=2)
     for name, report in answer.reports.items():
         if name == "balanced":
             days = [f"{row['name']} {_bare(row)}" for row in report.cover]

@@ -346,7 +346,7 @@ def draft(
         parts=(
             Table(caption="The named programmes", header=header, rows=_priced(named), right=(1, 2, 3, 4)),
             Prose(text=told),
-            *([Prose(text=f"{render.MEANING[0].upper()}{render.MEANING[1:]}.")] if len(front.named) > 1 else []),
+            *([Prose(text=f"{capital(render.meaning(front))}.")] if len(front.named) > 1 else []),
             *(Prose(text=line) for line in proof),
         ),
     )
