@@ -148,3 +148,17 @@ def test_an_estimated_date_is_marked(tmp_path: Path) -> None:
         tmp_path, "RES02", [MOLD], {"date": "2026-07-02", "stage": "R1", "tank": ["Demo Coat"]}, stages=given
     )
     assert "(from 2 July to ~" in found.message
+
+
+def test_tim04_speaks_of_what_is_advised_and_given_only(tmp_path: Path) -> None:
+    # against late blight the catalogue advises water (Danish growers' advice, 200 to 300 L/ha) and no droplets
+    path = tmp_path / "potatoes.yaml"
+    tank = [{"active": "mancozeb", "dose": "1500 g/ha"}]
+    passes = [{"date": "2026-06-24", "tank": tank, "water": "150 L/ha"}]
+    field = {"crop": "potato", "sown": "2026-05-05", "targets": [{"target": "late-blight"}]}
+    path.write_text(yamlio.dump({"programme": 1, "field": field, "passes": passes}), encoding="utf-8")
+    report = audit(load_programme(path, catalogue()), catalogue())
+    (found,) = [one for one in report.findings if one.rule == "TIM04"]
+    assert found.message == "pass 1 against late blight: 150 L/ha (advised from 200 L/ha); the carrier volume"
+    assert found.remedy.startswith("use at least 200 L/ha. By size of the haulm;")
+    assert found.evidence == {"target": "late-blight", "water": 150, "least_water": 200.0, "unit": "L/ha"}

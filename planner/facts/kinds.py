@@ -307,7 +307,16 @@ KINDS: dict[str, FactKind] = {
             name="coverage",
             about="droplets and carrier volume beside the published advice for target and canopy",
             fields={"droplets_fit": "flag", "water": "int", "water_least": "int"},  # mL/ha
-            shows=("target", "droplets", "advised", "water_words", "advised_water", "note"),
+            shows=(
+                "target",
+                "droplets",
+                "advised",
+                "water_words",
+                "advised_water",
+                "droplets_and_water",
+                "advised_droplets_and_water",
+                "note",
+            ),
         ),
         FactKind(
             name="harmful_use",

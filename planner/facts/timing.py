@@ -431,24 +431,39 @@ def _coverage_fact(account: Account, state: PassState, target: TargetState, advi
     )
 
 
+def _sentence(note: str) -> str:
+    return f"{note[:1].upper()}{note[1:].rstrip('.')}."
+
+
 def _coverage_told(account: Account, state: PassState, target: TargetState, advice: _Advice) -> Telling:
     droplets, water = _droplets_and_water(account, state)
     rows, classes, floor = advice
+    advised = listed((_class_words(code) for code in classes_in_order(classes)), "or")
+    advised_water = "" if floor is None else f"{number(floor / 1000)} L/ha"
+    water_words = "" if water is None else f"{number(water)} L/ha"
+    # sources may advise droplets only, or water only, and a pass may give one of the two only
+    given = [
+        f"droplets {_class_words(droplets)} (advised {advised})" if droplets and advised else "",
+        f"{water_words} (advised from {advised_water})" if water_words and advised_water else "",
+    ]
+    wanted = [f"{advised} droplets" if advised else "", f"at least {advised_water}" if advised_water else ""]
     return telling(
         shows={
             "target": target.name,
             "droplets": _class_words(droplets),
-            "advised": listed((_class_words(code) for code in classes_in_order(classes)), "or"),
-            "water_words": "" if water is None else f"{number(water)} L/ha",
-            "advised_water": "" if floor is None else f"{number(floor / 1000)} L/ha",
-            "note": " ".join(row.note for row in rows if row.note),
+            "advised": advised,
+            "water_words": water_words,
+            "advised_water": advised_water,
+            "droplets_and_water": ", ".join(filter(None, given)),
+            "advised_droplets_and_water": " and ".join(filter(None, wanted)),
+            "note": " ".join(_sentence(row.note) for row in rows if row.note),
         },
         evidence={
             "target": target.id,
-            "droplets": droplets,
-            "advised": sorted(classes),
-            "water": water,
-            "least_water": None if floor is None else floor / 1000,
+            **({} if droplets is None else {"droplets": droplets}),
+            **({"advised": sorted(classes)} if classes else {}),
+            **({} if water is None else {"water": water}),
+            **({} if floor is None else {"least_water": floor / 1000}),
             "unit": "L/ha",
         },
         caps=[cap_of(row.backing, f"the coverage advice for {target.name}") for row in rows[:1]],
