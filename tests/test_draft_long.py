@@ -357,3 +357,10 @@ def test_many_stretches_of_bare_leaves_are_added_up() -> None:
 def test_passes_in_a_row_are_told_by_the_first_and_the_last() -> None:
     assert words.passes([1, 2, 3]) == "passes 1, 2 and 3"
     assert words.passes([1, 2, 3, 4, 7, 8]) == "passes 1 to 4, 7 and 8"
+
+
+def test_stages_of_dates_come_in_the_order_of_the_leaves() -> None:
+    """Tubers begin (BBCH40) while the rows still close (BBCH35): a date is named by the leaves."""
+    near = [slot.near.lstrip("~") for slot in season().slots]
+    codes = [int(code.removeprefix("BBCH")) for code in near if code]
+    assert codes == sorted(codes) and not any(40 <= code < 50 for code in codes)

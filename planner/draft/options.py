@@ -330,11 +330,12 @@ class Space:
         return next((code for code, given in self.field.stages.items() if given.toordinal() == day), None)
 
     def near(self, day: int) -> str:
-        """The last stage reached on a day, ``~`` where that is an estimate."""
+        """The last stage reached on a day, ``~`` where that is an estimate; of those beside the main line (tubers of
+        potatoes, which come out of order with the leaves) only one that is given for the day."""
         best: tuple[int, str] | None = None
         for code, entry in self.season.stages.items():
             at = entry.date.toordinal()
-            if code in ("sown", "harvest") or at > day:
+            if code in ("sown", "harvest") or at > day or (not entry.on_line and (entry.estimated or at != day)):
                 continue
             if best is None or at >= best[0]:
                 best = (at, ("~" if entry.estimated or at != day else "") + code)
