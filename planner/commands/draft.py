@@ -61,7 +61,7 @@ def add(subparsers: Any) -> None:
         default=[],
         help="only this target of the field; may be given again",
     )
-    parser.add_argument("--seconds", metavar="S", type=float, default=120.0, help="longest search (120)")
+    parser.add_argument("--seconds", metavar="S", type=float, default=300.0, help="longest search (300)")
     common.add_common(parser, ("text", "json", "markdown", "yaml", "csv", "xlsx", "html"), explain=True)
 
 

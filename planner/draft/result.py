@@ -29,7 +29,7 @@ def make(
     *,
     rules: tuple[str, ...] = (),
     top: int = 0,
-    seconds: float = 120.0,
+    seconds: float = 300.0,
     told: Callable[[str], None] | None = None,
 ) -> Draft:
     """Search, audit what was found, and ask what keeps the rest out. Ctrl-C leaves what was found by then.
