@@ -20,7 +20,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from planner.catalogue_store import CropFacts, Limits, Statements, Store, kebab
+from planner.catalogue_store import CropFacts, Limits, Statements, Store
 from planner.errors import UnknownName
 from planner.model import (
     Active,
@@ -43,6 +43,7 @@ from planner.model import (
     Target,
 )
 from planner.places import folder
+from planner.spelling import kebab
 
 if TYPE_CHECKING:
     import networkx

@@ -6,7 +6,6 @@ What an ordinary audit needs is one section, ``Core``; every other one stays und
 from __future__ import annotations
 
 import os
-import re
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -33,6 +32,7 @@ from planner.model import (
     Target,
 )
 from planner.places import is_rule_file
+from planner.spelling import kebab, name_key
 
 if TYPE_CHECKING:
     import networkx
@@ -41,7 +41,7 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
-CODE = ("catalogue_store", "catalogue_read/", "catalogue_shapes", "datafile", "stages", "yamlio")
+CODE = ("catalogue_store", "catalogue_read/", "catalogue_shapes", "datafile", "spelling", "stages", "yamlio")
 
 
 class Core(Struct, frozen=True, kw_only=True):
@@ -173,18 +173,12 @@ def _yaml_below(base: str) -> list[str]:
     return found
 
 
-def kebab(text: str) -> str:
-    """How names of crops and targets are compared: lower case, hyphens between words."""
-    return re.sub(r"[^a-z0-9.]+", "-", text.casefold()).strip("-")
-
-
 # --- from everything to sections ----------------------------------------------------------------
 
 
 def _core(found: Everything) -> Core:
     import networkx
 
-    from planner.catalogue_read import name_key
 
     frac, irac, hrac = (found.actives.get(scheme, {}) for scheme in ("FRAC", "IRAC", "HRAC"))
     names: dict[str, tuple[str, str]] = {}

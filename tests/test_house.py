@@ -28,8 +28,8 @@ PACKAGE = ROOT / "planner"
 
 # From the words up to the door. A room imports its own row and rows above it in this list, nothing below.
 LAYERS = (
-    "model errors places compiled yamlio datafile stages quantities conditions heat stage_scale stage_days stage_heat "
-    "phenology spray economics dose_response selection season_models",
+    "model errors places spelling compiled yamlio datafile stages quantities conditions heat stage_scale stage_days "
+    "stage_heat phenology spray economics dose_response selection season_models",
     "catalogue catalogue_store catalogue_read catalogue_shapes catalogue_check catalogue_list",
     "season documents",
     "account memo published leaves cover exposure facts",

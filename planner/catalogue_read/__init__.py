@@ -22,11 +22,10 @@ from planner.catalogue_read import (
     resistance,
     targets,
 )
-from planner.catalogue_read.chemistry import name_key
 from planner.catalogue_read.reading import Everything, Reading
 from planner.datafile import Problems
 
-__all__ = ["Everything", "name_key", "read_all"]
+__all__ = ["Everything", "read_all"]
 
 
 def read_all(catalog_dirs: Sequence[Path], rules_dirs: Sequence[Path]) -> tuple[Everything, Problems]:

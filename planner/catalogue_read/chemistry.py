@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from typing import Any, cast
 
+from msgspec import structs
+
 from planner.catalogue_read.reading import At, Reading
 from planner.datafile import Row
 from planner.errors import nearest
 from planner.model import Active, Backing, CrossResistance, Group
+from planner.spelling import name_key
 
 SCHEMES = ("FRAC", "IRAC", "HRAC")
 RISKS = ("low", "low-medium", "medium", "medium-high", "high", "mixed", "unknown")
@@ -16,11 +19,6 @@ NEW_LEAVES = ("protected", "partly", "bare")
 MOBILITIES = ("contact", "translaminar", "locally systemic", "xylem mobile", "systemic")
 
 Mobility = dict[str, tuple[str, str]]  # by group or active: class, and what becomes of new leaves
-
-
-def name_key(text: str) -> str:
-    """How names of actives are compared: case, blanks and underscores do not matter."""
-    return " ".join(text.casefold().replace("_", " ").split())
 
 
 # --- groups ---------------------------------------------------------------------------------------------------------
@@ -163,8 +161,7 @@ def _join_listed_twice(actives: dict[str, dict[str, Active]]) -> None:
             others = [actives.get(other, {}).get(name) for other in SCHEMES[index + 1 :]]
             more = tuple(other.groups[0] for other in others if other is not None)
             if more:
-                fields = {key: getattr(active, key) for key in active.__struct_fields__}
-                actives[scheme][name] = Active(**{**fields, "groups": (*active.groups, *more)})
+                actives[scheme][name] = structs.replace(active, groups=(*active.groups, *more))
 
 
 def known_active(reading: Reading, row: Row, at: At, name: str) -> None:

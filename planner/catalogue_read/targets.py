@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from typing import Any, NamedTuple, cast
 
 from planner.catalogue_read.chemistry import frac_code
@@ -11,13 +10,9 @@ from planner.catalogue_read.reading import At, Reading
 from planner.datafile import Row
 from planner.errors import InputError, nearest
 from planner.model import CLASSES, Backing, Pathogen, RatedGroup, Target
+from planner.spelling import kebab
 
 Risks = dict[str, dict[str, tuple[str, Backing]]]  # pathogen -> crop -> risk of resistance
-
-
-def kebab(text: str) -> str:
-    """``Fusarium head blight (scab)`` -> ``fusarium-head-blight-scab``."""
-    return re.sub(r"[^a-z0-9.]+", "-", text.casefold()).strip("-")
 
 
 # --- pathogens ------------------------------------------------------------------------------------------------------
