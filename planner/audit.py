@@ -7,6 +7,8 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any, Literal
 
+from msgspec import structs
+
 from planner import cover, economics, exposure
 from planner.account import Account
 from planner.catalogue import Catalogue
@@ -100,8 +102,7 @@ def verdict(findings: Sequence[Finding]) -> Literal["clean", "cautions", "breach
 def _accepted(programme: Programme, finding: Finding) -> Finding:
     for entry in programme.accept:
         if entry.rule == finding.rule and (not entry.passes or set(entry.passes) & set(finding.passes)):
-            values = {name: getattr(finding, name) for name in finding.__struct_fields__}
-            return Finding(**{**values, "accepted": entry.reason})
+            return structs.replace(finding, accepted=entry.reason)
     return finding
 
 

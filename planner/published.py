@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from planner.account import Account, Cap, PassState, TargetState
 
 ALL_CODES, SINGLE_SITE = "all", "all_single_site"
-CLASS_CODES = (ALL_CODES, SINGLE_SITE, "high_risk_groups", "other_groups")
 TARGET_NEEDS = frozenset(("pathogen_risk", "pressure", "variety", "report"))  # needs that are told per target
 # kinds whose smaller number is the stricter one
 LOWER_IS_STRICTER = frozenset(

@@ -106,7 +106,9 @@ def _documents(
 
 def _only_targets(field: Field, names: list[str], catalogue: Catalogue) -> Field:
     """The field with those of its targets that are named; a target that it lacks is added."""
-    from planner.model import Field, FieldTarget
+    from msgspec import structs
+
+    from planner.model import FieldTarget
 
     if not names:
         return field
@@ -116,8 +118,7 @@ def _only_targets(field: Field, names: list[str], catalogue: Catalogue) -> Field
     except UnknownName as error:
         raise InputError("--target", f"unknown target '{error.name}'", error.cure) from error
     targets = tuple(listed.get(one) or FieldTarget(target=one) for one in dict.fromkeys(ids))
-    values = {key: getattr(field, key) for key in field.__struct_fields__}
-    return Field(**{**values, "targets": targets})
+    return structs.replace(field, targets=targets)
 
 
 def avoided(names: list[str], products: tuple[Product, ...], catalogue: Catalogue) -> list[str]:

@@ -23,6 +23,8 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
+from msgspec import structs
+
 from planner.audit import audit, rules_of
 from planner.catalogue import Catalogue
 from planner.draft.options import MONEY, SPACING, Column, Space, Variant
@@ -302,7 +304,7 @@ def _variants(entry: Pass, slot: int, free: list[int], slots: list[int], space: 
     for at in [slot, *free]:
         moved = at != slot
         when = date.fromordinal(slots[at])
-        base = _with(entry, date=when, stage=None) if moved else entry
+        base = structs.replace(entry, date=when, stage=None) if moved else entry
         to = f"move it to {when.isoformat()}" if moved else ""
         if moved and _may(entry.tank, slots[at], space):
             yield Variant(base, at, number, 1, to, MOVE)
@@ -310,7 +312,7 @@ def _variants(entry: Pass, slot: int, free: list[int], slots: list[int], space: 
             if moved and not _may(tank, slots[at], space):
                 continue
             said = f"{to} and {words}" if moved else words
-            changed = _with(base, tank=tank, water=carrier)
+            changed = structs.replace(base, tank=tank, water=carrier)
             yield Variant(changed, at, number, edits + moved, said, weight + (MOVE if moved else 0))
 
 
@@ -323,7 +325,7 @@ def _changed(
     for step in range(1, steps + 1):
         found: dict[object, tuple[tuple[TankItem, ...], float | None, str, int]] = {}
         for tank, water, words, weight in last:
-            for other, carrier, said, own in _tanks(_with(entry, tank=tank, water=water), day, space):
+            for other, carrier, said, own in _tanks(structs.replace(entry, tank=tank, water=water), day, space):
                 mark = _mark(other, carrier)
                 if mark in seen or (mark in found and found[mark][3] <= weight + own):
                     continue
@@ -337,11 +339,6 @@ def _changed(
 def _mark(tank: tuple[TankItem, ...], water: float | None) -> object:
     """What makes two tanks the same: what is in them and the water, not the order."""
     return frozenset((item.product, item.active, item.rate, item.dose, item.unit) for item in tank), water
-
-
-def _with(entry: Pass, **changes: object) -> Pass:
-    values = {name: getattr(entry, name) for name in entry.__struct_fields__}
-    return Pass(**{**values, **changes})
 
 
 def _may(tank: tuple[TankItem, ...], day: int, space: Space) -> bool:
@@ -405,8 +402,7 @@ def _actives(item: TankItem, space: Space) -> set[str]:
 
 
 def _rate(item: TankItem, rate: float) -> TankItem:
-    values = {name: getattr(item, name) for name in item.__struct_fields__}
-    return TankItem(**{**values, "rate": rate})
+    return structs.replace(item, rate=rate)
 
 
 def _item(product: Product, label: CropLabel) -> TankItem:
@@ -484,8 +480,7 @@ def _renumbered(before: Programme, after: Programme, columns: tuple[Column, ...]
         numbers = tuple(sorted(now[number] for number in entry.passes if number in now))
         if numbers or not entry.passes:
             accept.append(Accept(rule=entry.rule, passes=numbers, reason=entry.reason, place=entry.place))
-    values = {name: getattr(after, name) for name in after.__struct_fields__}
-    return Programme(**{**values, "accept": tuple(accept)})
+    return structs.replace(after, accept=tuple(accept))
 
 
 def _as_numbered(before: Programme, columns: list[Column]) -> Programme:
@@ -495,9 +490,8 @@ def _as_numbered(before: Programme, columns: list[Column]) -> Programme:
     passes = []
     for column in sorted(columns, key=lambda column: column.slot):
         number = column.variant.origin if column.variant is not None else next(early)
-        passes.append(_with(column.entry, number=number))
-    values = {name: getattr(before, name) for name in before.__struct_fields__}
-    return Programme(**{**values, "passes": tuple(passes)})
+        passes.append(structs.replace(column.entry, number=number))
+    return structs.replace(before, passes=tuple(passes))
 
 
 def _mend(

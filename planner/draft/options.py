@@ -14,6 +14,8 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
+from msgspec import structs
+
 from planner import cover, exposure
 from planner.account import Account, PassState
 from planner.audit import rules_of
@@ -94,14 +96,6 @@ class Column:
     def said(self, finding: Finding) -> str:
         """A finding about this column alone; its number is no pass of any programme."""
         return re.sub(rf"\bpass {self.number}\b", "a pass", finding.message)
-
-
-@dataclass(frozen=True)
-class Refused:
-    """Why a product makes no column anywhere, or not before or after a day."""
-
-    product: str
-    reason: str
 
 
 class Space:
@@ -351,9 +345,9 @@ class Space:
 
     def _append(self, slot: int, entry: Pass, *, kept: bool = False, variant: Variant | None = None) -> None:
         number = len(self.columns) + 1
-        values = {name: getattr(entry, name) for name in entry.__struct_fields__}
         products = tuple(item.product or item.active or "" for item in entry.tank)
-        self.columns.append(Column(number, slot, Pass(**{**values, "number": number}), products, kept, variant=variant))
+        numbered = structs.replace(entry, number=number)
+        self.columns.append(Column(number, slot, numbered, products, kept, variant=variant))
 
     def allowed(self, product: Product, label: CropLabel, day: int) -> str:
         """Why the label keeps a product off a day; empty where it may go on."""
@@ -808,15 +802,12 @@ class Space:
     def programme(self, columns: Sequence[Column], name: str = "") -> Programme:
         """The programme document that these columns make, passes numbered from 1."""
         chosen = sorted(columns, key=lambda column: column.slot)
-        passes = []
-        for number, column in enumerate(chosen, start=1):
-            values = {key: getattr(column.entry, key) for key in column.entry.__struct_fields__}
-            passes.append(Pass(**{**values, "number": number}))
+        passes = tuple(structs.replace(column.entry, number=at) for at, column in enumerate(chosen, start=1))
         return Programme(
             name=name,
             field=self.field,
             products=self.products,
-            passes=tuple(passes),
+            passes=passes,
             accept=self.accept,
             currency=self.currency,
         )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from datetime import date
 from typing import Any
 
 from planner.account import Account, Cap, PassState, TargetState, Use, tightest
@@ -120,8 +119,3 @@ def estimated(account: Account, pairs: Iterable[tuple[PassState, TargetState]], 
         if account.meets(state, target).estimated:
             return [Cap("advice", f"{what} rests on estimated stage dates")]
     return []
-
-
-def iso(day: int) -> str:
-    """An ordinal as an ISO date."""
-    return date.fromordinal(day).isoformat()
