@@ -15,6 +15,7 @@ from functools import lru_cache
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 from seasons import space_of
 
 from planner.catalogue import Catalogue, load
@@ -121,7 +122,7 @@ def test_more_passes_than_dates() -> None:
 def test_label_days_against_the_window() -> None:
     """White mold is open from R1 to R3; a label that starts at R5 leaves no day of it."""
     base = scenario()
-    field = replaced(base.field, targets=(FieldTarget(target="sclerotinia-stem-rot", pressure="high"),))
+    field = replace(base.field, targets=(FieldTarget(target="sclerotinia-stem-rot", pressure="high"),))
     chert = next(one for one in base.products if one.name == "Demo Chert 70 WG")
     late = relabelled(chert, first_stage="R5", last_stage="R6")
     space, wanted = Space(field, (late,), catalogue()), Wanted(passes=(1, 1))
@@ -170,14 +171,9 @@ def test_a_possible_season_has_no_clash() -> None:
     assert clash(scenario(), Wanted(passes=(3, 3))).tags == ()
 
 
-def replaced(value: object, **changes: object) -> object:
-    fields = {name: getattr(value, name) for name in value.__struct_fields__}  # type: ignore[attr-defined]
-    return type(value)(**{**fields, **changes})
-
-
 def relabelled(product: Product, **changes: object) -> Product:
     label = product.labels["soybean"]
-    return replaced(product, labels={"soybean": replaced(label, **changes)})  # type: ignore[return-value]
+    return replace(product, labels={"soybean": replace(label, **changes)})  # type: ignore[return-value]
 
 
 # --- against every plan and every smaller set -----------------------------------------------------------------------

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import json
 import os
-import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import corner
+import interrupted
 import pytest
 
 from planner.cli import main
@@ -146,39 +145,13 @@ def test_only_commands_that_search_load_the_solver() -> None:
 
 @pytest.mark.skipif(os.name != "posix", reason="signals")
 def test_ctrl_c_gives_the_best_so_far() -> None:
-    started = subprocess.Popen(
-        [sys.executable, "-m", "planner", "draft", FIELD, "--products", SHOP],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-    )
-    assert started.stderr is not None
-    for line in started.stderr:  # the named programmes are there once the front grows
-        if "none beats" in line:
-            break
-    time.sleep(0.2)
-    started.send_signal(signal.SIGINT)
-    out, _ = started.communicate(timeout=60)
-    assert started.returncode == 0
+    out = interrupted.answer(["draft", FIELD, "--products", SHOP], "none beats", 0.2)
     assert "not proven" in out and "balanced" in out
 
 
 @pytest.mark.skipif(os.name != "posix", reason="signals")
 def test_ctrl_c_during_mend_gives_the_best_so_far() -> None:
-    started = subprocess.Popen(
-        [sys.executable, "-m", "planner", "mend", str(SCENARIOS / "over-label-heron-flat.yaml")],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-    )
-    assert started.stderr is not None
-    for line in started.stderr:
-        if "several changes" in line:
-            break
-    time.sleep(0.2)
-    started.send_signal(signal.SIGINT)
-    out, _ = started.communicate(timeout=60)
-    assert started.returncode == 0
+    out = interrupted.answer(["mend", str(SCENARIOS / "over-label-heron-flat.yaml")], "several changes", 0.2)
     assert "not proven" in out and "leave it out" in out
 
 

@@ -9,13 +9,12 @@ from __future__ import annotations
 import itertools
 from datetime import date
 from functools import cache
-from pathlib import Path
-from tempfile import TemporaryDirectory
 
 import pytest
+from own_limits import catalogue_with
 from test_draft_sampled import Model
 
-from planner.catalogue import Catalogue, load
+from planner.catalogue import Catalogue
 from planner.draft.options import Column, Space
 from planner.model import Accept, Application, CropLabel, Field, FieldTarget, Pass, Product, TankItem
 
@@ -57,13 +56,7 @@ ACTIVES = {
 
 @cache
 def catalogue() -> Catalogue:
-    with TemporaryDirectory() as folder:
-        path = Path(folder) / "limits" / "own.yaml"
-        path.parent.mkdir()
-        path.write_text(ROWS, encoding="utf-8")
-        found = load(rules_dirs=[folder])
-        _ = found.limits, found.kinds
-        return found
+    return catalogue_with(ROWS)
 
 
 def season(code: str, other: str, pressure: str = "moderate") -> Space:

@@ -9,6 +9,7 @@ import random
 from typing import Any
 
 import pytest
+from msgspec.structs import replace
 from test_engine_programmes import random_programme
 
 from planner import engine, rulebook
@@ -47,19 +48,15 @@ def found(programme: Programme, known: Catalogue) -> set[tuple[Any, ...]]:
     return {(one.rule, one.severity, one.passes) for one in report.findings}
 
 
-def changed(struct: Any, **values: Any) -> Any:
-    return type(struct)(**{**{name: getattr(struct, name) for name in struct.__struct_fields__}, **values})
-
-
 def test_the_order_of_products_and_targets_changes_no_finding(known: Catalogue) -> None:
     dice = random.Random(7)
     for _ in range(150):
         programme = random_programme(dice, known)
         field: Field = programme.field
-        turned = changed(
+        turned = replace(
             programme,
             products=tuple(reversed(programme.products)),
-            field=changed(field, targets=tuple(reversed(field.targets)) if field.targets else None),
+            field=replace(field, targets=tuple(reversed(field.targets)) if field.targets else None),
         )
         assert found(turned, known) == found(programme, known)
 
@@ -68,8 +65,8 @@ def test_the_order_in_a_tank_changes_no_finding(known: Catalogue) -> None:
     dice = random.Random(8)
     for _ in range(150):
         programme = random_programme(dice, known)
-        turned = changed(
-            programme, passes=tuple(changed(one, tank=tuple(reversed(one.tank))) for one in programme.passes)
+        turned = replace(
+            programme, passes=tuple(replace(one, tank=tuple(reversed(one.tank))) for one in programme.passes)
         )
         assert found(turned, known) == found(programme, known)
 
@@ -93,11 +90,11 @@ def test_a_partner_of_a_new_group_never_makes_partners_share_a_group(known: Cata
             if not any(known.joined(known.active(name).group, group, "mixing") for group in groups)
         ]
         partner = TankItem(active=dice.choice(new), dose=100.0)
-        mixed = changed(chosen, tank=(*chosen.tank, partner))
+        mixed = replace(chosen, tank=(*chosen.tank, partner))
         passes = (*programme.passes[:at], mixed, *programme.passes[at + 1 :])
         before = {number for one in found(programme, known) if one[0] == "MIX02" for number in one[2]}
         after = {
-            number for one in found(changed(programme, passes=passes), known) if one[0] == "MIX02" for number in one[2]
+            number for one in found(replace(programme, passes=passes), known) if one[0] == "MIX02" for number in one[2]
         }
         assert after <= before
 

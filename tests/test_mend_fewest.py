@@ -15,6 +15,7 @@ from datetime import date
 from functools import lru_cache
 
 import pytest
+from msgspec.structs import replace
 from seasons import large_season, space_of
 from test_mend import breaches, key, tanks_one_change_away
 
@@ -39,11 +40,6 @@ def catalogue() -> Catalogue:
     return load()
 
 
-def changed(value: object, **changes: object) -> object:
-    fields = {name: getattr(value, name) for name in value.__struct_fields__}  # type: ignore[attr-defined]
-    return type(value)(**{**fields, **changes})
-
-
 def flawed(seed: int) -> Programme | None:
     """One to five passes of two products, some of them over the label's rate, with a breach."""
     rng = random.Random(seed)
@@ -56,9 +52,9 @@ def flawed(seed: int) -> Programme | None:
         tank = list(entry.tank)
         if rng.random() < 0.6:
             at = rng.randrange(len(tank))
-            tank[at] = changed(tank[at], rate=rng.choice((1.4, 0.3)))  # type: ignore[call-overload]
-        passes.append(changed(entry, tank=tuple(tank)))
-    made: Programme = changed(programme, passes=tuple(passes))  # type: ignore[assignment]
+            tank[at] = replace(tank[at], rate=rng.choice((1.4, 0.3)))  # type: ignore[call-overload]
+        passes.append(replace(entry, tank=tuple(tank)))
+    made: Programme = replace(programme, passes=tuple(passes))  # type: ignore[assignment]
     return made if plan and breaches(audit(made, catalogue(), backend="interpreter")) else None
 
 
@@ -84,10 +80,10 @@ def by_changes(entry: Pass, day: int, days: list[int], programme: Programme, alo
     for to in [day, *days]:
         for mark, tank in tanks.items():
             moved: dict[str, object] = {"date": date.fromordinal(to), "stage": None} if to != day else {}
-            treated: Pass = changed(entry, tank=tank, number=1, **moved)  # type: ignore[assignment]
+            treated: Pass = replace(entry, tank=tank, number=1, **moved)  # type: ignore[assignment]
             known = (mark, to, treated.stage)
             if known not in alone:
-                single: Programme = changed(programme, passes=(treated,))  # type: ignore[assignment]
+                single: Programme = replace(programme, passes=(treated,))  # type: ignore[assignment]
                 alone[known] = not ONE_PASS & set(breaches(audit(single, catalogue(), backend="interpreter")))
             if alone[known]:
                 found.setdefault(least[mark] + (to != day), []).append((treated, to))
@@ -105,8 +101,8 @@ def sound(plan: tuple[Treated, ...], programme: Programme) -> bool:
     if len({day for day, _ in passes}) < len(passes):
         return False
     ordered = [entry for _, entry in sorted(passes, key=lambda pair: pair[0])]
-    numbered = tuple(changed(entry, number=at) for at, entry in enumerate(ordered, start=1))
-    after: Programme = changed(programme, passes=numbered)  # type: ignore[assignment]
+    numbered = tuple(replace(entry, number=at) for at, entry in enumerate(ordered, start=1))
+    after: Programme = replace(programme, passes=numbered)  # type: ignore[assignment]
     return not numbered or not breaches(audit(after, catalogue(), backend="interpreter"))
 
 
@@ -206,7 +202,7 @@ def test_a_pass_without_a_day_is_refused() -> None:
     programme = flawed(3018)
     assert programme is not None
     first, *rest = programme.passes
-    undated: Programme = changed(programme, passes=(changed(first, date=None, stage=None), *rest))  # type: ignore[assignment]
+    undated: Programme = replace(programme, passes=(replace(first, date=None, stage=None), *rest))  # type: ignore[assignment]
     with pytest.raises(InputError, match="no day that can be told"):
         mend(undated, catalogue())
 

@@ -7,10 +7,11 @@ from __future__ import annotations
 
 from functools import cache
 from pathlib import Path
-from tempfile import TemporaryDirectory
+
+from own_limits import catalogue_with
 
 from planner.audit import audit
-from planner.catalogue import Catalogue, load
+from planner.catalogue import Catalogue
 from planner.documents import load_programme
 from planner.model import AuditReport, Finding
 
@@ -36,15 +37,10 @@ ACTIVES = {
 
 @cache
 def catalogue() -> Catalogue:
-    with TemporaryDirectory() as folder:
-        path = Path(folder) / "limits" / "own.yaml"
-        path.parent.mkdir()
-        path.write_text(ROWS, encoding="utf-8")
-        found = load(rules_dirs=[folder])
-        for code, active in ACTIVES.items():
-            assert found.active(active).group == f"FRAC {code}"
-        _ = found.limits, found.kinds
-        return found
+    found = catalogue_with(ROWS)
+    for code, active in ACTIVES.items():
+        assert found.active(active).group == f"FRAC {code}"
+    return found
 
 
 def judged(folder: Path, field: str, *passes: str) -> AuditReport:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from functools import lru_cache
 
 import pytest
+from msgspec.structs import replace
 
 from planner.audit import audit
 from planner.catalogue import Catalogue, load
@@ -27,11 +28,6 @@ pytest.importorskip("ortools")
 @lru_cache(maxsize=1)
 def catalogue() -> Catalogue:
     return load()
-
-
-def changed(value: object, **changes: object) -> object:
-    fields = {name: getattr(value, name) for name in value.__struct_fields__}  # type: ignore[attr-defined]
-    return type(value)(**{**fields, **changes})
 
 
 @lru_cache(maxsize=1)
@@ -112,11 +108,11 @@ def test_reasons_name_label_report_and_price() -> None:
 def test_avoided_barred_and_short_of_days() -> None:
     field = load_field("shared/scenarios/heron-flat.yaml", catalogue())
     chert = next(product for product in shop() if product.name == "Demo Chert 70 WG")
-    late: CropLabel = changed(chert.labels["soybean"], first_stage="R7", last_stage="R8")  # type: ignore[assignment]
+    late: CropLabel = replace(chert.labels["soybean"], first_stage="R7", last_stage="R8")  # type: ignore[assignment]
     strange = (
-        changed(chert, name="Demo Late", labels={"soybean": late}),
-        changed(chert, name="Demo Unpriced", price=None),
-        changed(chert, name="Demo Unlabelled", labels={}),
+        replace(chert, name="Demo Late", labels={"soybean": late}),
+        replace(chert, name="Demo Unpriced", price=None),
+        replace(chert, name="Demo Unlabelled", labels={}),
         *[product for product in shop() if product.name in ("Demo Chert 70 WG", "Demo Gneiss 225 SC")],
         next(product for product in shop() if product.name == "Demo Whinchat 430 SC"),
     )
@@ -136,8 +132,8 @@ def test_a_label_limit_that_keeps_a_product_out_is_named() -> None:
 
     field = load_field("shared/scenarios/heron-flat.yaml", catalogue())
     chert = next(product for product in shop() if product.name == "Demo Chert 70 WG")
-    once: CropLabel = changed(chert.labels["soybean"], applications=1, last_stage="R6")  # type: ignore[assignment]
-    only = changed(chert, labels={"soybean": once})
+    once: CropLabel = replace(chert.labels["soybean"], applications=1, last_stage="R6")  # type: ignore[assignment]
+    only = replace(chert, labels={"soybean": once})
     other = next(product for product in shop() if product.name == "Demo Whinchat 430 SC")
     item = TankItem(product=chert.name, rate=once.rate_most, unit=chert.amount_unit)
     made = Pass(number=1, date=field.stages["R1"], tank=(item,), water=field.application.water)
@@ -155,7 +151,7 @@ def test_a_label_limit_that_keeps_a_product_out_is_named() -> None:
 
 def two_groups(history: tuple[Season, ...]) -> tuple[Space, Field]:
     field = load_field("shared/scenarios/heron-flat.yaml", catalogue())
-    field = changed(field, history=history, targets=(FieldTarget(target="frogeye-leaf-spot", pressure="moderate"),))  # type: ignore[assignment]
+    field = replace(field, history=history, targets=(FieldTarget(target="frogeye-leaf-spot", pressure="moderate"),))  # type: ignore[assignment]
     few = tuple(
         one for one in shop() if one.name in ("Demo Whinchat 430 SC", "Demo Pipit 300 SC", "Demo Schist 540 SC")
     )
